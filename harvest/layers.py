@@ -1,0 +1,77 @@
+"""What the readers hand to the rest of the program: checked layers and one rainfall grid."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+from numpy.typing import NDArray
+from pyproj import CRS
+
+from harvest.findings import Account, Finding
+
+
+@dataclass(frozen=True)
+class Source:
+    """One input file as it was when it was read. ``rows`` is None for a grid."""
+
+    role: str
+    path: Path
+    sha256: str
+    rows: int | None
+    crs: str
+    bytes: int
+
+
+@dataclass(frozen=True)
+class Layer:
+    """A vector layer after the door: own column names, string ids, valid 2-D polygons, a real CRS.
+
+    ``frame`` has a RangeIndex and keeps the file's own CRS and row order.
+    """
+
+    frame: gpd.GeoDataFrame
+    account: Account
+    findings: tuple[Finding, ...]
+    sources: tuple[Source, ...]
+
+
+@dataclass(frozen=True)
+class RainGrid:
+    """Rain depth on a north-up grid, cut to the town.
+
+    ``depth_mm`` [bands, rows, columns; mm] has 12 bands (January first) or 1 (a whole year), NaN where the
+    grid holds no figure. ``west``, ``north`` are the outer corner of the first cell and ``cell_x``,
+    ``cell_y`` the (positive) cell sizes, all in units of ``crs``. ``first_row``, ``first_column`` say where
+    the cut begins in the file.
+    """
+
+    depth_mm: NDArray[np.float64]
+    west: float
+    north: float
+    cell_x: float
+    cell_y: float
+    crs: CRS
+    first_row: int
+    first_column: int
+    findings: tuple[Finding, ...]
+    sources: tuple[Source, ...]
+
+    @property
+    def monthly(self) -> bool:
+        """Whether the grid tells the months apart."""
+        return len(self.depth_mm) == 12
+
+    def as_dict(self) -> dict[str, Any]:
+        """Plain values for ``run.json``."""
+        bands, rows, columns = self.depth_mm.shape
+        return {
+            "bands": bands,
+            "rows": rows,
+            "columns": columns,
+            "cell": [self.cell_x, self.cell_y],
+            "crs": self.crs.to_string(),
+        }

@@ -1,0 +1,1 @@
+"""Geometry: plan area, which parcel a roof belongs to, rain on a roof."""

@@ -1,0 +1,1 @@
+"""Decisions: who stands on which list, and in which order."""

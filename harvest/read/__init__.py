@@ -1,0 +1,1 @@
+"""Files to checked layers: foreign names are mapped once, here, at the door."""

@@ -1,0 +1,1 @@
+"""Hydrology on plain NumPy arrays: no frames, no files, no geometry. Raises ``ValueError``."""
