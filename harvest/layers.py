@@ -27,6 +27,20 @@ class Source:
 
 
 @dataclass(frozen=True)
+class Extent:
+    """A rectangle: ``bounds`` (west, south, east, north) in units of ``crs``."""
+
+    bounds: tuple[float, float, float, float]
+    crs: CRS
+
+    @classmethod
+    def of(cls, frame: gpd.GeoDataFrame) -> Extent:
+        """The rectangle around ``frame``, in the frame's own CRS."""
+        west, south, east, north = (float(edge) for edge in frame.total_bounds)
+        return cls((west, south, east, north), CRS(frame.crs))
+
+
+@dataclass(frozen=True)
 class Layer:
     """A vector layer after the door: own column names, string ids, valid 2-D polygons, a real CRS.
 
@@ -37,6 +51,11 @@ class Layer:
     account: Account
     findings: tuple[Finding, ...]
     sources: tuple[Source, ...]
+
+    @property
+    def extent(self) -> Extent:
+        """The rectangle around the layer, in its own CRS."""
+        return Extent.of(self.frame)
 
 
 @dataclass(frozen=True)

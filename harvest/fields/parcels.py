@@ -63,6 +63,7 @@ PARCELS = Table(
             "Roofs on the parcel, shared ones counted on each.",
             unit="1",
             minimum=0,
+            nullable=True,
         ),
         volumes.CATCHMENT_AREA,
         volumes.GUTTERED_AREA,

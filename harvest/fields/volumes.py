@@ -11,6 +11,7 @@ CATCHMENT_AREA = Field(
     "Roof seen from above (horizontal projection), the part that belongs to this row.",
     unit="m²",
     minimum=0,
+    nullable=True,
     adds="sum",
     published=True,
 )
@@ -21,6 +22,7 @@ GUTTERED_AREA = Field(
     "The part of the roof area that counts as capturable: roofs large enough to have a gutter, or marked so.",
     unit="m²",
     minimum=0,
+    nullable=True,
     adds="sum",
 )
 RAIN = Field(
