@@ -1,0 +1,186 @@
+"""``harvest explain``: one parcel worked step by step, so that a sceptic can redo it with a pocket calculator."""
+
+from __future__ import annotations
+
+import difflib
+import json
+from collections.abc import Iterator
+from pathlib import Path
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+from pyproj import CRS, Geod, Transformer
+
+from harvest.errors import ResultError
+from harvest.estimate import by_month, months_in_season
+from harvest.layers import Extent, RainGrid
+from harvest.place.plane import Geometries, bounds_wgs84, onto_plane, transformed
+from harvest.place.rain import cell_weights, rain_on
+from harvest.project import Project, Settings, settings_in_force
+from harvest.project.capture import Season
+from harvest.read.rain import read_rain
+from harvest.result import Result
+from harvest.show.figures import shown
+from harvest.water.capture import Floats, season_depth, wetted, year_depth
+
+MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+CELLS_SHOWN = 4
+
+
+def explain(project: Project, parcel: str, out: Path | None = None) -> list[str]:
+    """The lines that work ``parcel`` (its id, or its whole address) from grid cell to litres.
+
+    Reads the last result of ``project`` and the rainfall grid anew. Raises :class:`ResultError` when there is
+    no result, no such parcel, or when settings changed since the run.
+    """
+    result = Result.at(project.out_folder(out))
+    _check_current(project, result)
+    row = _parcel(result, parcel)
+    roofs = result.table("roofs")
+    assert isinstance(roofs, gpd.GeoDataFrame)
+    roofs = roofs[roofs["parcel_id"].eq(row["parcel_id"])]
+    return list(_lines(project, result, row, roofs))
+
+
+def _check_current(project: Project, result: Result) -> None:
+    now = json.loads(json.dumps(list(settings_in_force(project.settings)), default=str))
+    then = {one["setting"]: one["value"] for one in result.run["settings"]}
+    changed = [one["setting"] for one in now if then.get(one["setting"], ...) != one["value"]]
+    if changed:
+        raise ResultError(
+            f"Settings changed since the run in {result.folder}: {', '.join(changed)}. "
+            f"Run again: harvest run {project.path}"
+        )
+
+
+def _parcel(result: Result, wanted: str) -> pd.Series:
+    parcels = result.table("parcels")
+    found = parcels[parcels["parcel_id"].eq(wanted)]
+    if found.empty:
+        found = parcels[parcels["address"].str.casefold().eq(wanted.casefold())]
+    if len(found) == 1:
+        return found.iloc[0]
+    if len(found) > 1:
+        names = ", ".join(found["parcel_id"].head(5))
+        raise ResultError(f"{len(found)} parcels have the address {wanted!r}: {names}. Give the parcel's id.")
+    near = difflib.get_close_matches(wanted, parcels["parcel_id"].tolist(), n=3, cutoff=0.6)
+    hint = f"near it: {', '.join(near)}" if near else f"ids look like {parcels['parcel_id'].iloc[0]}"
+    raise ResultError(f"No parcel {wanted!r} in {result.folder}; {hint}.")
+
+
+def _lines(project: Project, result: Result, row: pd.Series, roofs: gpd.GeoDataFrame) -> Iterator[str]:
+    place = f", {row['address']}" if pd.notna(row["address"]) else ""
+    why = f" ({row['reason']})" if pd.notna(row["reason"]) else ""
+    yield f"Parcel {row['parcel_id']}{place}: {row['status']}{why}"
+    if pd.notna(row["site_id"]):
+        yield f'Its litres stand on the row of its site: harvest explain {project.path.name} "{row["site_id"]}"'
+    if roofs.empty:
+        yield "No roof lies on it, so there is nothing to work out."
+        return
+    settings = project.settings
+    grid = read_rain(settings.rainfall, project.folder, settings.limits, bounds_wgs84([Extent.of(roofs)]))
+    plane = CRS.from_string(result.run["plane"])
+    outlines = onto_plane(roofs, plane)
+    depth = rain_on(outlines, plane, grid).depth_mm
+    yield ""
+    yield from _areas(roofs)
+    yield from _rain(roofs, outlines, year_depth(depth), grid, plane)
+    yield from _season(roofs, depth, settings.season)
+    yield from _litres(roofs, depth, settings)
+    yield (
+        f"5. One storm: {row['catchment_area_m2']:.2f} m² × {settings.storm.depth_mm:g} mm × "
+        f"{settings.losses.coefficient:g} = {row['storm_l']:,.0f} L"
+    )
+    yield ""
+    yield from _conclusion(row, result)
+
+
+def _areas(roofs: gpd.GeoDataFrame) -> Iterator[str]:
+    yield "1. Roof from above (horizontal projection; its slope does not change what rain it meets)"
+    geod = Geod(ellps="WGS84")
+    for (_, roof), outline in zip(roofs.iterrows(), roofs.geometry.to_crs(4326), strict=True):
+        on_ellipsoid = abs(geod.geometry_area_perimeter(outline)[0])
+        share = ""
+        if roof["parcel_share"] < 1 - 1e-9:
+            share = f" × share {roof['parcel_share']:.4f} = {roof['catchment_area_m2']:.2f} m²"
+        gutter = "" if roof["has_gutter"] else "; no gutter, so not capturable"
+        yield (
+            f"   roof {roof['roof_id']}: {roof['roof_area_m2']:.2f} m²{share}"
+            f"  (checked on the ellipsoid: {on_ellipsoid:.2f} m²){gutter}"
+        )
+
+
+def _rain(
+    roofs: gpd.GeoDataFrame, outlines: Geometries, year_mm: Floats, grid: RainGrid, plane: CRS
+) -> Iterator[str]:
+    yield "2. Rain in a year: mean of the grid cells that the roof touches, weighted by cover"
+    pairs = cell_weights(transformed(outlines, Transformer.from_crs(plane, grid.crs, always_xy=True)), grid)
+    in_cells = grid.depth_mm.sum(axis=0)
+    rows, columns = in_cells.shape
+    for position, roof_id in enumerate(roofs["roof_id"]):
+        mine = pairs.roof == position
+        cells = []
+        for row, column, weight in zip(pairs.row[mine], pairs.column[mine], pairs.weight[mine], strict=True):
+            known = 0 <= row < rows and 0 <= column < columns and np.isfinite(in_cells[row, column])
+            cells.append(
+                f"row {grid.first_row + row + 1} column {grid.first_column + column + 1} "
+                f"({weight / pairs.weight[mine].sum():.1%} of the roof) "
+                + (f"{in_cells[row, column]:.1f} mm" if known else "no figure")
+            )
+        more = f"; and {len(cells) - CELLS_SHOWN} more" if len(cells) > CELLS_SHOWN else ""
+        yield f"   roof {roof_id}: {'; '.join(cells[:CELLS_SHOWN])}{more} → {year_mm[position]:.1f} mm"
+
+
+def _season(roofs: gpd.GeoDataFrame, depth_mm: Floats, season: Season) -> Iterator[str]:
+    if season.whole_year:
+        yield "3. Season: the whole year, since the project file sets none"
+        return
+    yield f"3. Season from {season.first} to {season.last}: each month's rain × the share of its days in season"
+    shares = months_in_season(season)
+    monthly = by_month(depth_mm, season)
+    seen: set[str] = set()
+    for roof_id, months in zip(roofs["roof_id"], monthly, strict=True):
+        parts = [
+            f"{name} {depth:.1f}" + ("" if share == 1 else f" × {share:.3f}")
+            for name, depth, share in zip(MONTHS, months, shares, strict=True)
+            if share > 0
+        ]
+        work = f"{' + '.join(parts)} = {months @ shares:.1f} mm"
+        yield f"   roof {roof_id}: " + ("the same" if work in seen else work)
+        seen.add(work)
+
+
+def _litres(roofs: gpd.GeoDataFrame, depth_mm: Floats, settings: Settings) -> Iterator[str]:
+    losses = settings.losses
+    source = next(one for one in settings_in_force(settings) if one["setting"] == "losses.coefficient")
+    wetting = f"less {losses.wetting_mm_yr:g} mm of wetting " if losses.wetting_mm_yr else ""
+    yield f"4. Litres: area × rain {wetting}× runoff coefficient {losses.coefficient:g}  (1 mm on 1 m² is 1 L)"
+    yield f"   the coefficient stands by {source['from']}: {source['source']}"
+    monthly = by_month(depth_mm, settings.season)
+    left = wetted(monthly, losses.wetting_mm_yr)
+    shares = months_in_season(settings.season) if monthly.shape[1] == 12 else np.ones(1)
+    year, season = year_depth(left), season_depth(left, shares)
+    for position, (_, roof) in enumerate(roofs.iterrows()):
+        area, gutter = roof["catchment_area_m2"], float(roof["has_gutter"])
+        sheds = area * year[position] * losses.coefficient
+        catches = area * gutter * season[position] * losses.coefficient
+        yield (
+            f"   roof {roof['roof_id']}: {area:.2f} × {year[position]:.1f} × {losses.coefficient:g} = "
+            f"{sheds:,.0f} L shed; in season {area * gutter:.2f} × {season[position]:.1f} × "
+            f"{losses.coefficient:g} = {catches:,.0f} L capturable"
+        )
+        if not np.allclose([sheds, catches], [roof["runoff_l_yr"], roof["capturable_l_yr"]], equal_nan=True):
+            yield "   This is not what the tables hold: an input changed since the run, so run again."
+
+
+def _conclusion(row: pd.Series, result: Result) -> Iterator[str]:
+    units = result.run["units"]
+    yield (
+        f"Sum: sheds {row['runoff_l_yr']:,.0f} L a year ({shown(row['runoff_l_yr'], 'L/yr', units)}), of it "
+        f"capturable {row['capturable_l_yr']:,.0f} L ({shown(row['capturable_l_yr'], 'L/yr', units)})."
+    )
+    if pd.notna(row["rank"]):
+        length = result.run["totals"]["lists"][row["list"]]
+        yield f"Rank {row['rank']} of {length:,} on the list of {row['list']} (score {row['rank_score']:,.0f})."
+    yield "Potential, not yield: a barrel overflows in most storms and delivers a small part of what is capturable."

@@ -1,0 +1,178 @@
+"""``harvest run``: everything, from the files to a result folder that is complete or not there."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from harvest import __version__
+from harvest.clock import Clock
+from harvest.errors import ProjectError
+from harvest.estimate import Estimate, Inputs, estimate, totals
+from harvest.fields import FINDINGS
+from harvest.findings import Finding
+from harvest.layers import Layer
+from harvest.place.plane import bounds_wgs84, check_extent, check_together
+from harvest.project import Project, settings_in_force
+from harvest.read.footprints import read_footprints
+from harvest.read.parcels import read_parcels
+from harvest.read.rain import read_rain
+from harvest.result import RUN_FILE, Result
+from harvest.show.datapackage import write_datapackage
+from harvest.show.map import write_map
+from harvest.show.tables import write_tables
+from harvest.staging import check_replaceable, staged
+
+PARQUET = {"index": False, "compression": "zstd"}
+
+
+def read_inputs(project: Project, clock: Clock) -> Inputs:
+    """Every input of ``project``, read and compared. Raises an :class:`InputError` for what can't be used."""
+    settings, folder = project.settings, project.folder
+    parcels: Layer | None = None
+    if settings.parcels is not None:
+        with clock.step("reading parcels"):
+            parcels = read_parcels(settings.parcels, folder, settings.limits, settings.exclude)
+    extents = [parcels.extent] if parcels is not None else []
+    with clock.step("reading footprints"):
+        footprints = read_footprints(settings.footprints, folder, settings.limits, *extents)
+    layers = [layer for layer in (footprints, parcels) if layer is not None]
+    extents.append(footprints.extent)
+    if parcels is not None:
+        check_together(extents[1], extents[0])
+    bounds = bounds_wgs84(extents)
+    with clock.step("reading rainfall"):
+        rain = read_rain(settings.rainfall, folder, settings.limits, bounds)
+    season = settings.season
+    if not (rain.monthly or season.whole_year or season.monthly_shares):
+        raise ProjectError(
+            f"{project.path}: the rainfall grid holds whole years only, so it can't say what falls from "
+            f"{season.first} to {season.last}. Give 12 monthly bands, or [season] monthly_shares, or leave "
+            "[season] out to have figures for the whole year."
+        )
+    found = (*(one for layer in layers for one in layer.findings), *rain.findings, *check_extent(bounds))
+    return Inputs(footprints, parcels, rain, bounds, (*found, *_of_season(project)))
+
+
+def _of_season(project: Project) -> list[Finding]:
+    if not project.settings.season.whole_year:
+        return []
+    return [
+        Finding(
+            "whole year",
+            "project file",
+            "note",
+            1,
+            "No season is set, so capturable litres count the whole year, winter too.",
+            "Set [season] first and last to the days when barrels stand under the downspouts.",
+        )
+    ]
+
+
+def run(project: Project, out: Path | None = None, clock: Clock | None = None) -> Result:
+    """Read, estimate, and write the result folder; returns it. On any fault the last good result stays."""
+    clock = clock or Clock()
+    folder = project.out_folder(out)
+    check_replaceable(folder)
+    inputs = read_inputs(project, clock)
+    found = estimate(inputs, project.settings, clock)
+    findings = [*inputs.findings, *found.findings]
+    with staged(folder) as stage:
+        with clock.step("writing result tables"):
+            result = write_core(stage, project, inputs, found, findings)
+        _show(result, project, findings, clock)
+        _write_json(stage / "timing.json", {name: round(s, 3) for name, s in clock.seconds.items()})
+        _list_files(stage)
+    return Result.at(folder)
+
+
+def write_core(
+    stage: Path, project: Project, inputs: Inputs, found: Estimate, findings: Sequence[Finding]
+) -> Result:
+    """The GeoParquet tables and ``run.json``: all that later stages read."""
+    for name, table in (("parcels", found.parcels), ("roofs", found.roofs)):
+        table.to_parquet(
+            stage / f"{name}.parquet", schema_version="1.1.0", write_covering_bbox=True, **PARQUET
+        )
+    _write_findings(stage, findings)
+    _write_json(stage / RUN_FILE, _run_record(project, inputs, found))
+    return Result.at(stage)
+
+
+def _show(result: Result, project: Project, findings: list[Finding], clock: Clock) -> None:
+    """What people open. Findings of the writers join the others before the findings tables are written."""
+    outputs = project.settings.outputs
+    with clock.step("drawing the map"):
+        findings += write_map(result, result.folder, outputs.map_most_parcels, outputs.map_best)
+    with clock.step("writing tables"):
+        late = write_tables(result, result.folder, outputs.formats, outputs.xlsx_most_rows)
+        if late:
+            findings += late
+            _write_findings(result.folder, findings)
+            write_tables(result, result.folder, (), outputs.xlsx_most_rows)
+        write_datapackage(result, result.folder)
+
+
+def _write_findings(stage: Path, findings: Sequence[Finding]) -> None:
+    rows = [
+        {
+            "check": one.check,
+            "layer": one.layer,
+            "severity": one.severity,
+            "count": one.count,
+            "message": one.message,
+            "remedy": one.remedy,
+            "first": ", ".join(one.first) or None,
+        }
+        for one in findings
+    ]
+    kinds = {one.name: "int64" if one.dtype == "integer" else "str" for one in FINDINGS.fields}
+    table = pd.DataFrame(rows, columns=list(FINDINGS.names)).astype(kinds)
+    FINDINGS.checked(table).to_parquet(stage / "findings.parquet", **PARQUET)
+
+
+def _run_record(project: Project, inputs: Inputs, found: Estimate) -> dict[str, Any]:
+    settings = project.settings
+    parcels = inputs.parcels.sources if inputs.parcels is not None else ()
+    sources = [*inputs.footprints.sources, *parcels, *inputs.rain.sources]
+    return {
+        "program": "harvest-mapper",
+        "version": __version__,
+        "town": settings.town.name,
+        "units": settings.town.units,
+        "settings": list(settings_in_force(settings)),
+        "inputs": [
+            {
+                "role": one.role,
+                "file": one.path.name,
+                "sha256": one.sha256,
+                "bytes": one.bytes,
+                "rows": one.rows,
+                "crs": one.crs,
+            }
+            for one in sources
+        ],
+        "rainfall": inputs.rain.as_dict(),
+        "ledger": {account.table: account.as_dict() for account in found.accounts},
+        "plane": found.plane.to_string(),
+        "offset": found.offset.as_dict() if found.offset else None,
+        "roofs_across_grid_cells": found.straddling_cells,
+        "totals": totals(found),
+        "files": [],
+    }
+
+
+def _write_json(path: Path, values: dict[str, Any]) -> None:
+    text = json.dumps(values, indent=1, ensure_ascii=False, default=str, allow_nan=False)
+    path.write_text(text + "\n", encoding="utf-8")
+
+
+def _list_files(stage: Path) -> None:
+    """Write the names of everything the run made into its ``run.json``."""
+    run = Result.at(stage).run
+    run["files"] = sorted(entry.name for entry in stage.iterdir())
+    _write_json(stage / RUN_FILE, run)

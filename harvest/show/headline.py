@@ -1,0 +1,47 @@
+"""The five lines that a planner wants first."""
+
+from __future__ import annotations
+
+from harvest.fields.parcels import HOMES
+from harvest.result import Result
+from harvest.show.figures import shown
+
+BEST = 3
+
+
+def headline(result: Result) -> list[str]:
+    """Roofs, litres, best parcels, findings, and where the map is: five lines from ``result``."""
+    run, totals, units = result.run, result.run["totals"], result.run["units"]
+    settings = {one["setting"]: one["value"] for one in run["settings"]}
+    first, last = settings["season.first"], settings["season.last"]
+    area = shown(totals["roof_area_m2"], "m²", units)
+    return [
+        f"Roofs:    {totals['roofs']:,} on {totals['parcels_with_roof']:,} parcels of {run['town']}, "
+        f"{area} seen from above.",
+        f"Water:    they shed {shown(totals['runoff_l_yr'], 'L/yr', units)}; "
+        f"{shown(totals['capturable_l_yr'], 'L/yr', units)} is capturable from {first} to {last}. "
+        "Barrels deliver a small part of that.",
+        f"Best:     {_best(result, units)}",
+        f"Findings: {_findings(result)}",
+        f"Map:      {result.folder / 'map.html'}",
+    ]
+
+
+def _best(result: Result, units: str) -> str:
+    columns = ["parcel_id", "address", "list", "rank", "capturable_l_yr"]
+    parcels = result.table("parcels", columns)
+    homes = parcels[parcels["list"].eq(HOMES) & parcels["rank"].le(BEST)].sort_values("rank")
+    if homes.empty:
+        return "no home stands on the list; see the status column of the parcels table."
+    places = homes["address"].fillna("parcel " + homes["parcel_id"])
+    litres = [shown(float(value), "L/yr", units) for value in homes["capturable_l_yr"]]
+    return (
+        "; ".join(f"{place} ({water})" for place, water in zip(places, litres, strict=True))
+        + " lead the homes."
+    )
+
+
+def _findings(result: Result) -> str:
+    severity = result.table("findings", ["severity"])["severity"]
+    counts = [f"{int((severity == name).sum())} {name}" for name in ("serious", "warning", "note")]
+    return f"{', '.join(counts)}; read {result.folder / 'findings.csv'} before you publish."

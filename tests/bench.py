@@ -1,0 +1,202 @@
+"""Speed and memory, as ratios within one run; answers compared before times are. ``python tests/bench.py``
+
+Each way runs in a process of its own, in turn with the other, and the median ratio counts: machines are
+noisy. Nothing here decides a test; every line says whether its target was met or missed.
+"""
+
+from __future__ import annotations
+
+import json
+import resource
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+from typing import Any
+
+SAMPLE = Path(__file__).parents[1] / "data" / "sample"
+PROJECT = """
+[town]
+name = "Bench"
+[footprints]
+file = "footprints.parquet"
+id = "bldg_no"
+[parcels]
+file = "parcels.parquet"
+id = "parcel_id"
+address = "address"
+land_use = "land_use"
+[rainfall]
+file = "rain_monthly.tif"
+[season]
+first = "04-15"
+last = "10-31"
+"""
+MOST_CORE_OVER_FLOOR, AIM_CORE_OVER_FLOOR = 3.0, 2.0
+MOST_MEMORY_MB = 1000
+LEAST_OBVIOUS_OVER_OURS = 50
+MOST_HELP_SECONDS = 0.2
+
+
+def make(folder: Path, parcels: int) -> Path:
+    """A plain town of ``parcels`` parcels and as many roofs, as GeoParquet and a 12-band GeoTIFF."""
+    sys.path.insert(0, str(SAMPLE))
+    from make_town import build_town, write_town
+
+    write_town(build_town(parcels, seed=3, quirks=False), folder, formats="geoparquet")
+    (folder / "bench.toml").write_text(PROJECT)
+    return folder
+
+
+# one way each: prints seconds and what it found, in a process of its own
+
+
+def core(folder: Path) -> dict[str, Any]:
+    """Read to rank to the core of the result folder."""
+    from harvest.clock import Clock
+    from harvest.estimate import estimate
+    from harvest.project import read_project
+    from harvest.run import read_inputs, write_core
+    from harvest.staging import staged
+
+    project, clock = read_project(folder / "bench.toml"), Clock()
+    begun = time.perf_counter()
+    inputs = read_inputs(project, clock)
+    found = estimate(inputs, project.settings, clock)
+    with staged(folder / "out") as stage:
+        write_core(stage, project, inputs, found, [*inputs.findings, *found.findings])
+    return {"seconds": time.perf_counter() - begun, "rows": len(found.roofs), "steps": clock.seconds}
+
+
+def floor(folder: Path) -> dict[str, Any]:
+    """What GeoPandas alone needs to read, reproject and write the same two layers."""
+    import geopandas as gpd
+
+    begun = time.perf_counter()
+    rows = 0
+    for name in ("footprints", "parcels"):
+        frame = gpd.read_parquet(folder / f"{name}.parquet").to_crs("EPSG:4326")
+        frame.to_parquet(folder / f"floor_{name}.parquet", compression="zstd")
+        rows = len(frame)
+    return {"seconds": time.perf_counter() - begun, "rows": rows}
+
+
+def ours(folder: Path) -> dict[str, Any]:
+    """Our read and estimate, kept for comparison."""
+    from harvest.clock import Clock
+    from harvest.estimate import estimate
+    from harvest.project import read_project
+    from harvest.run import read_inputs
+
+    project, clock = read_project(folder / "bench.toml"), Clock()
+    begun = time.perf_counter()
+    found = estimate(read_inputs(project, clock), project.settings, clock)
+    seconds = time.perf_counter() - begun
+    found.roofs[["roof_id", "rain_mm_yr"]].to_parquet(folder / "ours_roofs.parquet")
+    found.parcels[["parcel_id", "runoff_l_yr"]].to_parquet(folder / "ours_parcels.parquet")
+    return {"seconds": seconds}
+
+
+def obvious(folder: Path) -> dict[str, Any]:
+    """The script that one would write first: zonal statistics of a yearly band, an overlay, a groupby."""
+    import geopandas as gpd
+    import rasterio
+    from rasterstats import zonal_stats
+
+    with rasterio.open(folder / "rain_monthly.tif") as grid:
+        profile = {**grid.profile, "count": 1, "dtype": "float64", "nodata": -9999.0}
+        values = grid.read(masked=True) * (grid.scales[0] or 1)
+        with rasterio.open(folder / "rain_year.tif", "w", **profile) as year:
+            year.write(values.sum(axis=0).filled(-9999.0), 1)
+    begun = time.perf_counter()
+    roofs = gpd.read_parquet(folder / "footprints.parquet")
+    parcels = gpd.read_parquet(folder / "parcels.parquet").to_crs(roofs.crs)
+    lonlat = roofs.to_crs(4326)
+    stats = zonal_stats(lonlat, str(folder / "rain_year.tif"), stats=["mean", "count"], all_touched=True)
+    roofs["rain"], roofs["cells"] = [one["mean"] for one in stats], [one["count"] for one in stats]
+    pieces = gpd.overlay(roofs, parcels[["parcel_id", "geometry"]], how="intersection")
+    pieces["litres"] = pieces.area * pieces["rain"] * 0.8
+    litres = pieces.groupby("parcel_id")["litres"].sum()
+    seconds = time.perf_counter() - begun
+    return {"seconds": seconds, **compared(folder, roofs, litres)}
+
+
+def compared(folder: Path, roofs: Any, litres: Any) -> dict[str, float]:
+    """How far the obvious script's answers lie from ours."""
+    import numpy as np
+    import pandas as pd
+
+    our_roofs = pd.read_parquet(folder / "ours_roofs.parquet").set_index("roof_id")["rain_mm_yr"]
+    theirs = roofs.assign(roof_id=roofs["bldg_no"].astype(str)).set_index("roof_id")
+    single = theirs.index[theirs["cells"] == 1]
+    apart = (our_roofs[single] / theirs.loc[single, "rain"] - 1).abs().max()
+    parcels = pd.read_parquet(folder / "ours_parcels.parquet").set_index("parcel_id")["runoff_l_yr"]
+    both = pd.concat([parcels, litres], axis=1).dropna()
+    total = (both["runoff_l_yr"] / both["litres"] - 1).abs()
+    return {"one_cell": float(apart), "parcels": float(np.quantile(total, 1.0)), "single": len(single)}
+
+
+WAYS = {"core": core, "floor": floor, "ours": ours, "obvious": obvious}
+
+
+def timed(way: str, folder: Path) -> dict[str, Any]:
+    """One way in a process of its own: what it printed, and its peak memory [MB]."""
+    ended = subprocess.run(
+        [sys.executable, __file__, way, str(folder)], capture_output=True, text=True, check=True
+    )
+    return json.loads(ended.stdout.splitlines()[-1])
+
+
+def said(name: str, figure: str, met: bool, target: str) -> None:
+    print(f"{'met   ' if met else 'MISSED'}  {name}: {figure} (target {target})", flush=True)
+
+
+def main() -> None:
+    """Everything that ``make bench`` prints."""
+    with tempfile.TemporaryDirectory() as made:
+        folder = make(Path(made) / "100k", 100_000)
+        ratios, cores, floors = [], [], []
+        timed("floor", folder)
+        for _ in range(3):
+            cores.append(timed("core", folder))
+            floors.append(timed("floor", folder))
+            ratios.append(cores[-1]["seconds"] / floors[-1]["seconds"])
+        if cores[0]["rows"] < floors[0]["rows"]:
+            raise SystemExit("The core lost roofs.")
+        ratio = statistics.median(ratios)
+        seconds = f"{cores[-1]['seconds']:.1f} s against {floors[-1]['seconds']:.1f} s"
+        said("100,000 roofs, core over floor", f"{ratio:.2f} ({seconds})", ratio <= MOST_CORE_OVER_FLOOR, "3, aim 2")
+        steps = sorted(cores[-1]["steps"].items(), key=lambda item: -item[1])
+        print("        steps: " + ", ".join(f"{name} {s:.2f} s" for name, s in steps))
+        memory = max(one["memory_mb"] for one in cores)
+        said("100,000 roofs, peak memory", f"{memory:.0f} MB", memory <= MOST_MEMORY_MB, "1,000 MB")
+
+        folder = make(Path(made) / "10k", 10_000)
+        our = statistics.median(timed("ours", folder)["seconds"] for _ in range(3))
+        theirs = timed("obvious", folder)
+        if theirs["one_cell"] > 1e-9 or theirs["parcels"] > 0.005:
+            raise SystemExit(f"The answers differ: {theirs}")
+        ratio = theirs["seconds"] / our
+        figure = f"{ratio:.0f} times ({theirs['seconds']:.1f} s against {our:.2f} s)"
+        said("10,000 roofs, obvious script over ours", figure, ratio >= LEAST_OBVIOUS_OVER_OURS, "50 times")
+        print(f"        same answers: one-cell roofs to {theirs['one_cell']:.0e}, parcels to {theirs['parcels']:.2%}")
+
+    command = [str(Path(sys.executable).with_name("harvest")), "--help"]
+    helps = []
+    for _ in range(7):
+        begun = time.perf_counter()
+        subprocess.run(command, check=True, capture_output=True)
+        helps.append(time.perf_counter() - begun)
+    help_s = statistics.median(helps)
+    said("harvest --help", f"{help_s:.2f} s", help_s <= MOST_HELP_SECONDS, "0.2 s")
+
+
+if __name__ == "__main__":
+    if len(sys.argv) == 3:
+        answer = WAYS[sys.argv[1]](Path(sys.argv[2]))
+        answer["memory_mb"] = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+        print(json.dumps(answer))
+    else:
+        main()
