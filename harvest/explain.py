@@ -10,6 +10,7 @@ from pathlib import Path
 import geopandas as gpd
 import numpy as np
 import pandas as pd
+import shapely
 from pyproj import CRS, Geod, Transformer
 
 from harvest.errors import ResultError
@@ -99,7 +100,8 @@ def _lines(project: Project, result: Result, row: pd.Series, roofs: gpd.GeoDataF
 def _areas(roofs: gpd.GeoDataFrame) -> Iterator[str]:
     yield "1. Roof from above (horizontal projection; its slope does not change what rain it meets)"
     geod = Geod(ellps="WGS84")
-    for (_, roof), outline in zip(roofs.iterrows(), roofs.geometry.to_crs(4326), strict=True):
+    outlines = shapely.orient_polygons(roofs.geometry.to_crs(4326).to_numpy())
+    for (_, roof), outline in zip(roofs.iterrows(), outlines, strict=True):
         on_ellipsoid = abs(geod.geometry_area_perimeter(outline)[0])
         share = ""
         if roof["parcel_share"] < 1 - 1e-9:

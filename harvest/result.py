@@ -47,13 +47,13 @@ class Result:
         """Table ``name`` (all of it, or some ``columns``); a GeoDataFrame when geometry is among them."""
         import geopandas as gpd
         import pandas as pd
+        import pyarrow.parquet as pq
 
         path = self._file(name)
-        if columns is None:
-            return gpd.read_parquet(path)
-        if "geometry" in columns:
-            return gpd.read_parquet(path, columns=list(columns))
-        return pd.read_parquet(path, columns=list(columns), dtype_backend="numpy_nullable")
+        wanted = list(columns) if columns is not None else [*pq.read_schema(path).names]
+        if "geometry" in wanted:
+            return gpd.read_parquet(path, columns=None if columns is None else wanted)
+        return pd.read_parquet(path, columns=wanted)
 
     def batches(self, name: str, columns: Sequence[str], rows: int = 50_000) -> Iterator[pd.DataFrame]:
         """Table ``name`` in pieces of at most ``rows`` rows, without geometry, in the file's order."""

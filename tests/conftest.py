@@ -1,0 +1,36 @@
+"""What several test files share: the sample town, and one run of it."""
+
+from __future__ import annotations
+
+import shutil
+import sys
+from pathlib import Path
+
+import pytest
+
+from harvest.project import read_project
+from harvest.result import Result
+from harvest.run import run
+
+SAMPLE = Path(__file__).parents[1] / "data" / "sample"
+sys.path.insert(0, str(SAMPLE))
+
+
+@pytest.fixture(scope="session")
+def sample_result(tmp_path_factory: pytest.TempPathFactory) -> Result:
+    """One run of the sample, for tests that only look at it."""
+    return run(read_project(SAMPLE / "pellwick.toml"), tmp_path_factory.mktemp("sample") / "pellwick")
+
+
+@pytest.fixture
+def sample_copy(tmp_path: Path) -> Path:
+    """A project file beside copies of the sample's layers, for tests that spoil something."""
+    folder = tmp_path / "town"
+    folder.mkdir()
+    for entry in SAMPLE.iterdir():
+        if entry.suffix in {".toml", ".gpkg", ".zip", ".tif"}:
+            shutil.copy(entry, folder)
+    project = folder / "pellwick.toml"
+    text = project.read_text(encoding="utf-8")
+    project.write_text(text.replace("../../maps/pellwick", "results"), encoding="utf-8")
+    return project
