@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import shutil
-import sys
 from pathlib import Path
 
 import pytest
@@ -13,7 +12,6 @@ from harvest.result import Result
 from harvest.run import run
 
 SAMPLE = Path(__file__).parents[1] / "data" / "sample"
-sys.path.insert(0, str(SAMPLE))
 
 
 @pytest.fixture(scope="session")

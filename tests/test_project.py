@@ -35,7 +35,7 @@ def test_reads_with_every_default(tmp_path: Path) -> None:
     assert project.folder == tmp_path
     assert project.settings.losses.coefficient == 0.80
     assert project.out_folder() == tmp_path / "results"
-    assert project.out_folder(Path("elsewhere")) == Path("elsewhere")
+    assert project.out_folder(Path("elsewhere")) == Path("elsewhere").resolve()
 
 
 @pytest.mark.parametrize(

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 from pathlib import Path
 
 import geopandas as gpd
@@ -14,7 +13,6 @@ import shapely
 from pandas.testing import assert_frame_equal
 
 SAMPLE = Path(__file__).parents[1] / "data" / "sample"
-sys.path.insert(0, str(SAMPLE))
 
 from make_town import ISLAND_FEET, Town, build_town, write_town  # noqa: E402
 

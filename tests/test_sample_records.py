@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import sys
 from pathlib import Path
 
 import geopandas as gpd
@@ -14,7 +13,6 @@ import rasterio
 from harvest.project import read_project
 
 SAMPLE = Path(__file__).parents[1] / "data" / "sample"
-sys.path.insert(0, str(SAMPLE))
 
 from make_town import Town, build_town  # noqa: E402
 

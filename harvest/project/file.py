@@ -61,7 +61,7 @@ class Project(BaseModel):
 
     def out_folder(self, chosen: Path | None = None) -> Path:
         """The result folder: ``chosen`` as given, else the one the project file names."""
-        return chosen if chosen is not None else self.folder / self.settings.outputs.folder
+        return (chosen if chosen is not None else self.folder / self.settings.outputs.folder).resolve()
 
 
 def read_project(path: Path) -> Project:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 from harvest.fields.parcels import HOMES
 from harvest.result import Result
 from harvest.show.figures import shown
@@ -23,7 +25,7 @@ def headline(result: Result) -> list[str]:
         "Barrels deliver a small part of that.",
         f"Best:     {_best(result, units)}",
         f"Findings: {_findings(result)}",
-        f"Map:      {result.folder / 'map.html'}",
+        f"Map:      {_near(result.folder / 'map.html')}",
     ]
 
 
@@ -44,4 +46,10 @@ def _best(result: Result, units: str) -> str:
 def _findings(result: Result) -> str:
     severity = result.table("findings", ["severity"])["severity"]
     counts = [f"{int((severity == name).sum())} {name}" for name in ("serious", "warning", "note")]
-    return f"{', '.join(counts)}; read {result.folder / 'findings.csv'} before you publish."
+    return f"{', '.join(counts)}; read {_near(result.folder / 'findings.csv')} before you publish."
+
+
+def _near(path: Path) -> Path:
+    """``path`` as seen from here, where it lies below."""
+    here = Path.cwd()
+    return path.relative_to(here) if path.is_relative_to(here) else path
