@@ -3,18 +3,14 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 
 from harvest import __version__
 from harvest.errors import HarvestError
-
-if TYPE_CHECKING:
-    from harvest.findings import Finding
 
 PROJECT = click.argument("project", type=click.Path(path_type=Path))
 
@@ -69,7 +65,8 @@ def check(project: Path) -> None:
         report = checked(read_project(project), Clock(_say))
         for line in report.lines:
             click.echo(line)
-        _list(report.findings, click.echo)
+        for one in report.findings:
+            click.echo(f"{one.severity}: {one.message} {one.remedy}")
 
 
 @main.command()
@@ -81,11 +78,13 @@ def run(project: Path, out: Path | None) -> None:
         from harvest.clock import Clock
         from harvest.project import read_project
         from harvest.run import run as ran
-        from harvest.show.headline import headline
+        from harvest.show.headline import doubts, headline
 
         result = ran(read_project(project), out, Clock(_say))
         for line in headline(result):
             click.echo(line)
+        for line in doubts(result):
+            _say(line)
 
 
 @main.command()
@@ -100,11 +99,6 @@ def explain(project: Path, parcel: str, out: Path | None) -> None:
 
         for line in explained(read_project(project), parcel, out):
             click.echo(line)
-
-
-def _list(findings: tuple[Finding, ...], echo: Callable[[str], None]) -> None:
-    for one in findings:
-        echo(f"{one.severity}: {one.message} {one.remedy}")
 
 
 if __name__ == "__main__":

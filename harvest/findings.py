@@ -91,5 +91,10 @@ class Account:
         }
 
 
+def counted(count: int, one: str, many: str | None = None) -> str:
+    """``count`` with its noun: "1 roof", "2,133 roofs"."""
+    return f"{count:,} {one if count == 1 else many or one + 's'}"
+
+
 def _merged(first: Mapping[str, int], second: Mapping[str, int]) -> dict[str, int]:
     return {key: first.get(key, 0) + second.get(key, 0) for key in [*first, *second]}

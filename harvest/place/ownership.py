@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from harvest.findings import Finding
+from harvest.findings import Finding, counted
 from harvest.place.plane import Geometries
 
 SAME_AREA = 1e-6
@@ -119,8 +119,8 @@ def check_shares(found: Shares, ids: NDArray[np.object_], roof_area: NDArray[np.
                 "footprints",
                 "warning",
                 ids[~placed],
-                f"{int((~placed).sum())} roofs ({roof_area[~placed].sum():,.0f} m²) lie on no parcel. They are "
-                "kept in the roofs table without a parcel and stand on no list.",
+                f"{counted(int((~placed).sum()), 'roof')} on no parcel ({roof_area[~placed].sum():,.0f} m²): kept in "
+                "the roofs table without a parcel, and on no list.",
                 "Check whether parcels are missing there, or whether the footprints lie on a street.",
             )
         )
@@ -132,8 +132,8 @@ def check_shares(found: Shares, ids: NDArray[np.object_], roof_area: NDArray[np.
                 "footprints",
                 "note",
                 ids[beyond],
-                f"{int(beyond.sum())} roofs have more than a tenth of their area on no parcel; the whole roof "
-                "counts for the parcel that holds it.",
+                f"{counted(int(beyond.sum()), 'roof')} with more than a tenth on no parcel; the whole roof counts for "
+                "the parcel that holds it.",
                 "Nothing to do unless many; then look for an offset between the layers.",
             )
         )
@@ -145,7 +145,7 @@ def check_shares(found: Shares, ids: NDArray[np.object_], roof_area: NDArray[np.
                 "footprints",
                 "note",
                 ids[divided],
-                f"{len(divided)} roofs truly span parcels and are divided in proportion to area.",
+                f"{counted(len(divided), 'roof')} across parcel lines, divided in proportion to area.",
                 "Nothing to do.",
             )
         )
@@ -156,7 +156,8 @@ def check_shares(found: Shares, ids: NDArray[np.object_], roof_area: NDArray[np.
                 "footprints",
                 "note",
                 found.slivers,
-                f"{found.slivers} narrow pieces of roofs on a neighbouring parcel were taken as digitising error.",
+                f"{counted(found.slivers, 'narrow piece')} of roofs on a neighbouring parcel, taken as digitising "
+                "error.",
                 "Change placing.sliver_share and placing.sliver_width_m if they are real.",
             )
         )

@@ -9,7 +9,7 @@ import shapely
 from numpy.typing import NDArray
 from pyproj import CRS, Transformer
 
-from harvest.findings import Finding
+from harvest.findings import Finding, counted
 from harvest.layers import RainGrid
 from harvest.place.plane import Geometries, transformed
 
@@ -124,8 +124,8 @@ def check_rain(rain: RoofRain, ids: NDArray[np.object_]) -> list[Finding]:
                 "rainfall",
                 "serious",
                 ids[none],
-                f"{int(none.sum())} roofs lie where the rainfall grid holds no figure. They and their parcels "
-                "have no estimate.",
+                f"{counted(int(none.sum()), 'roof')} where the rainfall grid holds no figure; no estimate for them and "
+                "their parcels.",
                 "Use a rainfall grid that covers the whole town.",
             )
         )
@@ -137,8 +137,8 @@ def check_rain(rain: RoofRain, ids: NDArray[np.object_]) -> list[Finding]:
                 "rainfall",
                 "warning",
                 ids[partly],
-                f"{int(partly.sum())} roofs lie partly where the rainfall grid holds no figure; the mean of the "
-                "other cells is used. See rain_cover.",
+                f"{counted(int(partly.sum()), 'roof')} partly where the rainfall grid holds no figure; the mean of the "
+                "other cells is used, see rain_cover.",
                 "Use a rainfall grid that covers the whole town.",
             )
         )

@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from harvest.findings import Account, Finding
+from harvest.findings import Account, Finding, counted
 from harvest.place.plane import Geometries
 
 LEAST_OVERLAP_M2 = 0.1
@@ -113,8 +113,8 @@ def _findings(
                 "footprints",
                 "warning",
                 ids[dropped],
-                f"{int(dropped.sum())} footprints ({dropped_m2:,.0f} m²) lie on a larger one and were counted "
-                "once.",
+                f"{counted(int(dropped.sum()), 'footprint')} ({dropped_m2:,.0f} m²) on top of a larger one: not "
+                "counted again.",
                 "Look at the first ones in a GIS; raise placing.duplicate_share if they are separate roofs.",
             )
         )
@@ -125,8 +125,8 @@ def _findings(
                 "footprints",
                 "note",
                 ids[cut],
-                f"{int(cut.sum())} footprints overlap a larger one in part; {cut_m2:,.1f} m² were cut from "
-                "them so that no roof counts twice.",
+                f"{counted(int(cut.sum()), 'footprint')} with a part on a larger one: {cut_m2:,.1f} m² cut off, so "
+                "that no roof counts twice.",
                 "Nothing to do unless the area is large.",
             )
         )

@@ -29,6 +29,16 @@ def headline(result: Result) -> list[str]:
     ]
 
 
+def doubts(result: Result) -> list[str]:
+    """The serious findings and warnings of ``result``, a line each, with what to do."""
+    findings = result.table("findings")
+    grave = findings[findings["severity"].ne("note")].sort_values("severity", kind="stable")
+    return [
+        f"{one.severity}: {one.message} {one.remedy}" + (f" First: {one.first}." if one.first else "")
+        for one in grave.fillna("").itertuples()
+    ]
+
+
 def _best(result: Result, units: str) -> str:
     columns = ["parcel_id", "address", "list", "rank", "capturable_l_yr"]
     parcels = result.table("parcels", columns)
