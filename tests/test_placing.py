@@ -166,6 +166,14 @@ def test_equal_duplicates_go_by_id_whatever_their_order() -> None:
     assert roofs(same, names(2), eaves_m=0, duplicate_share=0.8).kept.tolist() == [0]
 
 
+def test_a_dropped_duplicate_drops_no_other() -> None:
+    """The second lies on the first, the third mostly on the second: with the second gone, the third stays."""
+    row = shapes(shapely.box(0, 0, 10, 10), shapely.box(1.5, 0, 11.5, 10), shapely.box(3, 0, 13, 10))
+    found = roofs(row, names(3), eaves_m=0, duplicate_share=0.8)
+    assert found.kept.tolist() == [0, 2]
+    assert shapely.area(found.outline).tolist() == pytest.approx([100, 30])
+
+
 def test_partial_overlap_is_cut_from_the_smaller() -> None:
     pair = shapes(shapely.box(0, 0, 10, 10), shapely.box(8, 0, 14, 8))
     found = roofs(pair, names(2), eaves_m=0, duplicate_share=0.8)

@@ -90,6 +90,13 @@ def test_weights_rank_by_mean_of_percentiles() -> None:
     assert heavy["rank_score"].tolist() == pytest.approx([43.75, 56.25, 68.75, 81.25])
 
 
+def test_percentiles_are_taken_within_each_list() -> None:
+    """A school's litres must not push every home's percentile down."""
+    frame = parcels(catchment_area_m2=[100.0, 100.0, 900.0, 900.0], capturable_l_yr=[10.0, 20.0, 300.0, 400.0])
+    found = ranked(frame, Ranking(weights={"capturable_l_yr": 1}))
+    assert found["rank_score"].tolist() == pytest.approx([50, 100, 50, 100])
+
+
 def test_any_registered_measure_ranks() -> None:
     found = ranked(parcels(storm_l=[1.0, 3.0, 2.0]), Ranking(measure="storm_l"))
     assert found["rank"].tolist() == [3, 1, 2]
