@@ -104,17 +104,16 @@ def write_core(
 
 
 def _show(result: Result, project: Project, findings: list[Finding], clock: Clock) -> None:
-    """What people open. Findings of the writers join the others before the findings tables are written."""
-    outputs = project.settings.outputs
+    """What people open. What a writer has to say joins the findings; the tables hold their own words already."""
+    settings, folder = project.settings, result.folder
+    outputs = settings.outputs
     with clock.step("drawing the map"):
-        findings += write_map(result, result.folder, outputs.map_most_parcels, outputs.map_best)
+        findings += write_map(result, folder, outputs.map_most_parcels, outputs.map_best, settings.basemap)
+    _write_findings(folder, findings)
     with clock.step("writing tables"):
-        late = write_tables(result, result.folder, outputs.formats, outputs.xlsx_most_rows)
-        if late:
-            findings += late
-            _write_findings(result.folder, findings)
-            write_tables(result, result.folder, (), outputs.xlsx_most_rows)
-        write_datapackage(result, result.folder)
+        findings += write_tables(result, folder, outputs.formats, outputs.xlsx_most_rows)
+        write_datapackage(result, folder)
+    _write_findings(folder, findings)
 
 
 def _write_findings(stage: Path, findings: Sequence[Finding]) -> None:

@@ -134,6 +134,7 @@ def test_settings_in_force_say_where_each_came_from(tmp_path: Path) -> None:
     found = {one["setting"]: one for one in settings_in_force(project.settings)}
     assert found["storm.depth_mm"] == {
         "setting": "storm.depth_mm",
+        "meaning": "Rain depth of the storm; 25.4 mm is one inch.",
         "value": 30.0,
         "unit": "mm",
         "from": "project file",

@@ -14,6 +14,7 @@ from typing import Any, get_args
 from pydantic import BaseModel, Field, ValidationError, model_validator
 
 from harvest.errors import ProjectError
+from harvest.project.basemap import Basemap
 from harvest.project.capture import Losses, Season, Storm
 from harvest.project.inputs import Footprints, Parcels, Rainfall
 from harvest.project.outputs import Limits, Outputs
@@ -37,6 +38,7 @@ class Settings(Section):
     ranking: Ranking = Ranking()
     exclude: list[Exclude] = Field([], description="Reasons to take parcels off the lists.")
     outputs: Outputs = Outputs()
+    basemap: Basemap | None = Field(None, description="Background images for the map; none by default.")
     limits: Limits = Limits()
 
     @model_validator(mode="after")
@@ -161,6 +163,7 @@ def _of_section(label: str, section: BaseModel, annotation: Any) -> Iterator[dic
         given = key in section.model_fields_set
         yield {
             "setting": f"{label}.{key}",
+            "meaning": field.description,
             "value": getattr(section, key),
             "unit": declared_unit(key, extra),
             "from": "project file" if given else "default",

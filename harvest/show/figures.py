@@ -10,9 +10,10 @@ US_UNITS = {
     "L": ("gal", litres_to_gallons),
     "L/yr": ("gal a year", litres_to_gallons),
     "m²": ("ft²", square_metres_to_square_feet),
-    "mm": ("in", mm_to_inches),
-    "mm/yr": ("in a year", mm_to_inches),
+    "mm": ("inches", mm_to_inches),
+    "mm/yr": ("inches a year", mm_to_inches),
 }
+MILLIONS_FROM = 1e7
 METRIC_NAMES = {"L/yr": "L a year", "mm/yr": "mm a year"}
 
 
@@ -35,7 +36,12 @@ def rounded(value: float, digits: int = 3) -> str:
     if value == 0:
         return "0"
     exact = float(f"{value:.{digits - 1}e}")
-    if abs(exact) >= 1e7:
-        return f"{exact / 1e6:,.{digits}g} million"
+    if abs(exact) >= MILLIONS_FROM:
+        number = _plain(exact / 1e6, digits)
+        return f"{number.rstrip('0').rstrip('.') if '.' in number else number} million"
+    return _plain(exact, digits)
+
+
+def _plain(exact: float, digits: int) -> str:
     decimals = max(0, digits - 1 - math.floor(math.log10(abs(exact))))
     return f"{exact:,.{decimals}f}"

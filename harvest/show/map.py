@@ -1,0 +1,86 @@
+"""The interactive map: one HTML file that opens from disk, made from the result folder and nothing else."""
+
+from __future__ import annotations
+
+from importlib import resources
+from pathlib import Path
+
+from harvest.errors import OutputError
+from harvest.findings import Finding
+from harvest.project.basemap import Basemap
+from harvest.result import Result
+from harvest.show.mapdata import blocks, page_values, parcels_shown, roofs_shown
+from harvest.show.pageframe import OfflineMap, page_html
+from harvest.show.wording import WORDS, filled
+
+MAP_FILE = "map.html"
+MAP_NAME = "harvest"
+STYLES = ("page.css",)
+SCRIPTS = (
+    "page.js",
+    "unpack.js",
+    "parcels.js",
+    "draw.js",
+    "shown.js",
+    "popup.js",
+    "table.js",
+    "search.js",
+    "legend.js",
+    "about.js",
+    "start.js",
+)
+"""The page's own scripts, joined in this order."""
+
+
+def write_map(
+    result: Result, folder: Path, most_parcels: int, best: int, basemap: Basemap | None = None
+) -> list[Finding]:
+    """Write ``folder/map.html`` from ``result``; a note comes back when it can't show every parcel.
+
+    Up to ``most_parcels`` parcels are all shown, above that the ``best`` ranked. A ``basemap`` is the only
+    thing that the page asks a network for. Raises :class:`OutputError` when the file can't be written.
+    """
+    parcels, everything = parcels_shown(result, most_parcels, best)
+    roofs = roofs_shown(result, parcels, everything)
+    values = page_values(result, parcels, everything)
+    values["basemap"] = basemap.model_dump() if basemap else None
+    limited = filled("limited", all=f"{everything:,}", best=f"{len(parcels):,}") if values["limited"] else ""
+    town = str(result.run["town"])
+    (south, west), (north, east) = values["bounds"]
+    text = page_html(
+        OfflineMap(MAP_NAME, ((south + north) / 2, (west + east) / 2)),
+        language="en",
+        title=filled("title", town=town),
+        body=_page_text("body.html"),
+        texts=WORDS | {"heading": filled("heading", town=town), "limited": limited},
+        styles=[_page_text(name) for name in STYLES],
+        scripts=["\n".join(_page_text(name) for name in SCRIPTS)],
+        values={"page-values": values},
+        blocks=blocks(parcels, roofs, result.run["units"]),
+        image_hosts=[basemap.host] if basemap else [],
+    )
+    path = folder / MAP_FILE
+    try:
+        path.write_text(text, encoding="utf-8", newline="\n")
+    except OSError as error:
+        raise OutputError(
+            f"{path} can't be written: {error.strerror}; free the disk or choose --out."
+        ) from None
+    return [_limited_finding(everything, len(parcels))] if values["limited"] else []
+
+
+def _limited_finding(everything: int, shown: int) -> Finding:
+    return Finding(
+        "map shows the best only",
+        "parcels",
+        "note",
+        everything - shown,
+        f"The town has {everything:,} parcels; the map shows the {shown:,} best ranked, the tables hold all.",
+        "Raise map_most_parcels in [outputs] if the map must show every parcel.",
+    )
+
+
+def _page_text(name: str) -> str:
+    """A source file of the page, with plain line ends whatever the checkout made of them."""
+    file = resources.files("harvest.show") / "page" / name
+    return file.read_text(encoding="utf-8").replace("\r\n", "\n")

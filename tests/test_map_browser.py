@@ -1,0 +1,766 @@
+"""The map in a browser, opened from disk with no network: what people see, hear, reach and compute.
+
+Expected figures are worked out here with pandas from the result's own tables, never from the page.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pytest
+import shapely
+from axe_playwright_python.sync_playwright import Axe
+from map_result import HOSTILE, PARCEL_CRS, parcels_frame, result_in
+from playwright.sync_api import Browser, ConsoleMessage, Page, Request, Route, sync_playwright
+
+from harvest.project.basemap import Basemap
+from harvest.show.classes import class_colours, class_of, quantile_breaks
+from harvest.show.figures import rounded
+from harvest.show.map import write_map
+from harvest.units import litres_to_gallons, square_metres_to_square_feet
+
+CHROMIUM = "/usr/bin/chromium"
+FLAGS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+DESK, TABLET_HIGH_ZOOM, PHONE, SMALL_PHONE = (1366, 768), (683, 384), (390, 844), (360, 740)
+FADED, NIL = "#f4f5f1", "#ffffff"
+PNG = bytes.fromhex(
+    "89504e470d0a1a0a0000000d4948445200000001000000010802000000907753de0000000c49444154789c63c8a88200"
+    "000200013f0b1f3c0000000049454e44ae426082"
+)
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    """One browser with a fresh profile. It has no network that a page could use."""
+    with sync_playwright() as playwright:
+        launched = playwright.chromium.launch(executable_path=CHROMIUM, headless=True, args=FLAGS)
+        yield launched
+        launched.close()
+
+
+@pytest.fixture(scope="session")
+def small_town(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("small-town")
+    write_map(result_in(folder), folder, 20_000, 5_000)
+    return folder / "map.html"
+
+
+@dataclass
+class Opened:
+    """A page and everything it asked for or complained about."""
+
+    page: Page
+    requests: list[str] = field(default_factory=list)
+    console: list[str] = field(default_factory=list)
+
+    def watch(self) -> None:
+        self.page.on("request", self._asked)
+        self.page.on("console", self._said)
+        self.page.on("pageerror", lambda error: self.console.append(f"error: {error}"))
+
+    def _asked(self, request: Request) -> None:
+        if not request.url.startswith(("data:", "blob:")):
+            self.requests.append(request.url)
+
+    def _said(self, message: ConsoleMessage) -> None:
+        self.console.append(f"{message.type}: {message.text}")
+
+    def texts(self, selector: str) -> list[str]:
+        return self.page.locator(selector).all_inner_texts()
+
+
+Opener = Callable[..., Opened]
+
+
+@pytest.fixture
+def opens(browser: Browser) -> Iterator[Opener]:
+    """Opens a file at a window size; afterwards nothing may have been said on the console."""
+    made = []
+
+    def open_file(
+        path: Path, size: tuple[int, int] = DESK, offline: bool = True, quiet: bool = True
+    ) -> Opened:
+        context = browser.new_context(viewport={"width": size[0], "height": size[1]}, offline=offline)
+        opened = Opened(context.new_page())
+        opened.page.set_default_timeout(5_000)
+        opened.watch()
+        opened.page.goto(path.as_uri())
+        made.append((context, opened, quiet))
+        if quiet:
+            opened.page.wait_for_selector("html[data-ready]")
+        return opened
+
+    yield open_file
+    for context, opened, quiet in made:
+        if quiet:
+            assert opened.console == []
+        context.close()
+
+
+@pytest.fixture
+def desk(opens: Opener, small_town: Path) -> Opened:
+    return opens(small_town)
+
+
+def told(litres: float) -> str:
+    return rounded(litres_to_gallons(litres), 3)
+
+
+def ranked(of_list: str | None = None) -> pd.DataFrame:
+    """Ranked parcels, homes first, each list in its order."""
+    frame = parcels_frame()
+    frame = frame[frame["rank"].notna()]
+    if of_list is not None:
+        frame = frame[frame["list"] == of_list]
+    return pd.DataFrame(frame.sort_values(["list", "rank"]))
+
+
+def named(row: Any) -> str:
+    return (
+        f"No address (parcel {row.parcel_id})"
+        if pd.isna(row.address)
+        else re.sub(r"\s+", " ", row.address).strip()
+    )
+
+
+def expected_lines(frame: pd.DataFrame) -> list[list[str]]:
+    return [
+        [
+            str(row.rank),
+            named(row),
+            told(row.runoff_l_yr),
+            told(row.capturable_l_yr),
+            rounded(square_metres_to_square_feet(row.catchment_area_m2), 3),
+        ]
+        for row in frame.itertuples()
+    ]
+
+
+def lines(opened: Opened) -> list[list[str]]:
+    found = opened.page.eval_on_selector_all(
+        "#table-body tr",
+        """lines => lines.map(line => [...line.children].map(cell =>
+            (cell.querySelector("button") ?? cell).textContent.replace(/\\s+/g, " ").trim()))""",
+    )
+    return [list(map(str, line)) for line in found]
+
+
+def sums(opened: Opened) -> dict[str, str]:
+    return dict(
+        opened.page.eval_on_selector_all(
+            "#totals [data-figure]",
+            "all => all.map(one => [one.dataset.figure, one.querySelector('.number').textContent])",
+        )
+    )
+
+
+def colours_at(opened: Opened, points: gpd.GeoSeries) -> list[str]:
+    """What the canvas shows at ``points``, as #rrggbb; empty where no tile is in view."""
+    degrees = points.to_crs(4326)
+    places = [[float(y), float(x)] for x, y in zip(degrees.x, degrees.y, strict=True)]
+    return list(
+        opened.page.evaluate(
+            """places => {
+                const map = document.querySelector(".folium-map").getBoundingClientRect();
+                const tiles = [...document.querySelectorAll(".parcel-tiles canvas")].map(
+                    tile => [tile, tile.getBoundingClientRect()]);
+                const copy = document.createElement("canvas").getContext("2d", { willReadFrequently: true });
+                return places.map(place => {
+                    const at = map_harvest.latLngToContainerPoint(place);
+                    const [x, y] = [at.x + map.left, at.y + map.top];
+                    const hit = tiles.find(([, box]) =>
+                        x >= box.left && x < box.right && y >= box.top && y < box.bottom);
+                    if (!hit) return "";
+                    const [tile, box] = hit;
+                    const [across, down] = [(x - box.left) / box.width, (y - box.top) / box.height];
+                    copy.drawImage(
+                        tile, Math.floor(across * tile.width), Math.floor(down * tile.height), 1, 1, 0, 0, 1, 1);
+                    const pixel = copy.getImageData(0, 0, 1, 1).data;
+                    return "#" + [...pixel.slice(0, 3)].map(v => v.toString(16).padStart(2, "0")).join("");
+                });
+            }""",
+            places,
+        )
+    )
+
+
+def beside_the_roof(parcels: gpd.GeoDataFrame) -> gpd.GeoSeries:
+    """A point 3 m into each lot from its south-west corner, where no roof stands."""
+    bounds = parcels.geometry.bounds
+    return gpd.GeoSeries(shapely.points(bounds["minx"] + 3, bounds["miny"] + 3), crs=PARCEL_CRS)
+
+
+def plain_lots() -> gpd.GeoDataFrame:
+    """Lots of the grid whose neighbours' roofs do not reach over their corner."""
+    parcels = parcels_frame()
+    grid = parcels[parcels["parcel_id"].str.startswith("P")]
+    return grid[grid["catchment_area_m2"] < 300].reset_index(drop=True)
+
+
+# Offline, quiet, and the same as the tables
+
+
+def test_it_opens_from_disk_and_asks_for_nothing(desk: Opened, small_town: Path) -> None:
+    for _ in range(3):
+        desk.page.locator(".leaflet-control-zoom-in").click()
+    desk.page.locator("#table-body button").first.click()
+    desk.page.wait_for_selector("[role=dialog]")
+    assert desk.requests == [small_town.as_uri()]
+    assert desk.page.title() == "Pellwick: what roofs could catch"
+
+
+def test_the_table_says_what_the_result_says(desk: Opened) -> None:
+    expected = expected_lines(ranked())
+    seen = lines(desk)
+    assert seen == expected[:25]
+    while desk.page.locator("#table-next").is_enabled():
+        desk.page.locator("#table-next").click()
+        seen += lines(desk)
+    assert seen == expected
+    assert desk.texts("#table-rows") == [
+        f"{len(expected) - len(expected) % 25 + 1} to {len(expected)} of {len(expected)}"
+    ]
+
+
+def test_the_totals_are_those_of_the_parcels(desk: Opened) -> None:
+    parcels = parcels_frame()
+    assert sums(desk) == {
+        "runoff_l_yr": told(parcels["runoff_l_yr"].sum()),
+        "capturable_l_yr": told(parcels["capturable_l_yr"].sum()),
+        "catchment_area_m2": rounded(square_metres_to_square_feet(parcels["catchment_area_m2"].sum()), 3),
+    }
+    assert desk.texts("#totals .count") == ["All 117 parcels"]
+    missing = int(parcels["capturable_l_yr"].isna().sum())
+    assert desk.texts("#totals > .quiet") == [f"{missing} of them have no figure and are not in these sums."]
+
+
+def test_the_page_rounds_as_all_other_outputs_do(desk: Opened) -> None:
+    drawn = np.random.default_rng(3).lognormal(5, 4, 400)
+    assert drawn.min() < 0.1 and drawn.max() > 1e7
+    numbers = [
+        0.0,
+        0.5,
+        1.0,
+        5.004,
+        99.96,
+        999.6,
+        1234.5678,
+        9_994_999.0,
+        9_999_999.0,
+        1.2e7,
+        2.4389e9,
+        *drawn.tolist(),
+    ]
+    seen = desk.page.evaluate("numbers => numbers.map(one => page.rounded(one, 3))", numbers)
+    assert seen == [rounded(one, 3) for one in numbers]
+    assert desk.page.evaluate("page.rounded(NaN, 3)") == "–"
+
+
+def test_outlines_and_columns_come_back_as_they_were_written(desk: Opened) -> None:
+    layer = desk.page.evaluate(
+        """async () => {
+            const layer = await unpackedLayer("parcels-data");
+            const plain = value => ArrayBuffer.isView(value)
+                ? [...value].map(one => Number.isNaN(one) ? null : one) : value;
+            const all = Object.fromEntries(Object.entries(layer).map(([name, value]) => [name, plain(value)]));
+            all.outlines = Object.fromEntries(
+                Object.entries(layer.outlines).map(([name, value]) => [name, plain(value)]));
+            return all;
+        }"""
+    )
+    parcels = parcels_frame().set_index("parcel_id").loc[layer["parcel_id"]].reset_index()
+    assert layer["address"] == [None if pd.isna(text) else text for text in parcels["address"]]
+    assert layer["reason"] == [None if pd.isna(text) else text for text in parcels["reason"]]
+    for name in ("runoff_l_yr", "storm_l"):
+        there = pd.Series(layer[name], dtype="float64").to_numpy()
+        np.testing.assert_allclose(there, litres_to_gallons(parcels[name].to_numpy()), atol=0.005)
+    world, half = 256 * 2**20, np.pi * 6_378_137
+    shapes = layer["outlines"]
+    scale = 2 * half / world
+    rebuilt = []
+    for row in range(layer["rows"]):
+        rings = []
+        for ring in range(shapes["firstRing"][row], shapes["firstRing"][row + 1]):
+            span = slice(shapes["firstPosition"][ring], shapes["firstPosition"][ring + 1])
+            x, y = np.array(shapes["x"][span]), np.array(shapes["y"][span])
+            rings.append(np.column_stack([x * scale - half, half - y * scale]))
+        rebuilt.append(shapely.Polygon(rings[0], rings[1:]))
+    ground = gpd.GeoSeries(rebuilt, crs=3857).to_crs(PARCEL_CRS)
+    # A pixel at zoom 20 is 0.15 m at the equator and 0.11 m here; a corner is off by half of that each way.
+    assert shapely.hausdorff_distance(ground.to_numpy(), parcels.geometry.to_numpy()).max() < 0.09
+    assert {len(shape.interiors) for shape in rebuilt} == {0, 1}
+
+
+def test_figures_in_litres_for_those_who_read_litres(opens: Opener, tmp_path: Path) -> None:
+    write_map(result_in(tmp_path, units="metric"), tmp_path, 20_000, 5_000)
+    opened = opens(tmp_path / "map.html")
+    parcels = parcels_frame()
+    assert sums(opened) == {
+        "runoff_l_yr": rounded(parcels["runoff_l_yr"].sum(), 3),
+        "capturable_l_yr": rounded(parcels["capturable_l_yr"].sum(), 3),
+        "catchment_area_m2": rounded(parcels["catchment_area_m2"].sum(), 3),
+    }
+    assert "million" in sums(opened)["runoff_l_yr"]
+    assert opened.texts("#legend-of") == ["Capturable in a year, L a year"]
+    assert opened.texts(".leaflet-control-scale-line")[0].endswith(" m")
+
+
+# Colours
+
+
+def test_every_parcel_has_the_colour_of_its_class(desk: Opened) -> None:
+    parcels = parcels_frame()
+    gallons = litres_to_gallons(parcels["capturable_l_yr"].to_numpy())
+    breaks = quantile_breaks(gallons[gallons > 0])
+    colours = class_colours(len(breaks) + 1)
+    lots = plain_lots()
+    water = litres_to_gallons(lots["capturable_l_yr"].to_numpy())
+    expected = [
+        NIL if litres == 0 else colours[number]
+        for litres, number in zip(water, class_of(water, breaks), strict=True)
+    ]
+    known = ~np.isnan(water)
+    seen = colours_at(desk, beside_the_roof(lots))
+    assert [one for one, is_known in zip(seen, known, strict=True) if is_known] == [
+        one for one, is_known in zip(expected, known, strict=True) if is_known
+    ]
+    assert len(set(expected)) == 6
+    swatches = desk.page.eval_on_selector_all(
+        "#legend .swatch", "all => all.map(one => getComputedStyle(one).backgroundColor)"
+    )
+    assert swatches == [f"rgb({int(c[1:3], 16)}, {int(c[3:5], 16)}, {int(c[5:7], 16)})" for c in colours]
+
+
+def test_the_legend_gives_bounds_in_the_unit_people_read(desk: Opened) -> None:
+    gallons = litres_to_gallons(parcels_frame()["capturable_l_yr"].to_numpy())
+    bounds = [rounded(one, 2) for one in quantile_breaks(gallons[gallons > 0])]
+    between = [f"{low} to {high}" for low, high in pairwise(bounds)]
+    assert desk.texts("#legend li") == [f"under {bounds[0]}", *between, f"{bounds[-1]} and more"]
+    assert desk.texts("#legend-of") == ["Capturable in a year, gal a year"]
+    assert desk.texts("#legend-marks li") == [
+        "0 (no roof with a gutter)",
+        "no figure",
+        "roof, when zoomed in",
+        "not among those shown",
+    ]
+
+
+def test_a_parcel_without_a_figure_is_hatched(desk: Opened) -> None:
+    lot = parcels_frame().set_index("parcel_id").loc[["P021"]].geometry
+    west, south, *_ = lot.total_bounds
+    steps = [(west + 2 + 0.5 * i, south + 2 + 0.5 * j) for i in range(8) for j in range(8)]
+    seen = set(colours_at(desk, gpd.GeoSeries(shapely.points(steps), crs=PARCEL_CRS)))
+    assert "#ffffff" in seen and len(seen) > 2
+
+
+def test_roofs_appear_when_zoomed_in(desk: Opened) -> None:
+    centre = parcels_frame().set_index("parcel_id").loc[["P040"]].geometry.centroid
+    degrees = centre.to_crs(4326).iloc[0]
+    seen = {}
+    for zoom in (16, 18):
+        desk.page.evaluate(f"map_harvest.setView([{degrees.y}, {degrees.x}], {zoom}, {{animate: false}})")
+        desk.page.wait_for_timeout(200)
+        (seen[zoom],) = colours_at(desk, centre)
+    lightness = {zoom: int(colour[1:3], 16) for zoom, colour in seen.items()}
+    assert lightness[18] > lightness[16] + 30
+
+
+# Choosing, sorting, finding
+
+
+def test_only_the_best_of_a_list(desk: Opened) -> None:
+    before = sums(desk)
+    desk.page.select_option("#choose-list", "homes")
+    desk.page.select_option("#choose-best", "25")
+    homes = ranked("homes").head(25)
+    assert lines(desk) == expected_lines(homes)
+    assert desk.texts("#totals .count") == ["25 of 117 parcels"]
+    assert sums(desk)["capturable_l_yr"] == told(homes["capturable_l_yr"].sum()) != before["capturable_l_yr"]
+    lots = plain_lots()
+    seen = np.array(colours_at(desk, beside_the_roof(lots)))
+    assert ((seen == FADED) == ~lots["parcel_id"].isin(homes["parcel_id"]).to_numpy()).all()
+    desk.page.select_option("#choose-list", "all")
+    assert sums(desk) == before
+    assert desk.page.input_value("#choose-best") == ""
+
+
+def test_a_limit_counts_in_each_list(desk: Opened) -> None:
+    desk.page.select_option("#choose-best", "25")
+    assert desk.page.input_value("#choose-list") == "both"
+    both = ranked()
+    assert desk.texts("#totals .count") == [f"{int((both['rank'] <= 25).sum())} of 117 parcels"]
+    desk.page.select_option("#choose-list", "large roofs")
+    assert lines(desk) == expected_lines(ranked("large roofs"))
+
+
+def test_headings_sort_and_say_so(desk: Opened) -> None:
+    frame = ranked()
+    sorts = {
+        "Capturable in a year": ["capturable_l_yr", False],
+        "Roof area": ["catchment_area_m2", False],
+    }
+    for label, (column, rising) in sorts.items():
+        heading = desk.page.locator("#table-head th", has_text=label)
+        heading.locator("button").click()
+        assert heading.get_attribute("aria-sort") == "descending"
+        assert desk.page.locator("#table-head [aria-sort]").count() == 1
+        expected = frame.sort_values([column, "list", "rank"], ascending=[rising, True, True])
+        assert lines(desk) == expected_lines(expected.head(25))
+        heading.locator("button").click()
+        assert heading.get_attribute("aria-sort") == "ascending"
+        expected = frame.sort_values([column, "list", "rank"], ascending=[not rising, True, True])
+        assert lines(desk) == expected_lines(expected.head(25))
+        assert desk.page.evaluate("document.activeElement.textContent") == label
+
+
+def test_search_by_address_and_number(desk: Opened) -> None:
+    desk.page.fill("#search", "  ALDER   street ")
+    addresses = parcels_frame()["address"].dropna()
+    wanted = addresses[addresses.str.endswith("Alder Street")]
+    assert len(wanted) > 8
+    assert desk.texts("#search-status") == [f"{len(wanted)} found; the first 8 are shown."]
+    assert desk.texts("#found button") == sorted(wanted, key=lambda text: int(text.split()[0]))[:8]
+    desk.page.fill("#search", "9 Alder Street")
+    assert desk.texts("#found button")[0] == "19 Alder Street"
+    desk.page.fill("#search", "site of")
+    assert desk.texts("#search-status") == ["1 found."]
+    desk.page.fill("#search", "U1")
+    assert desk.texts("#search-status") == ["2 found."]
+    desk.page.fill("#search", "P021")
+    assert desk.texts("#search-status") == ["1 found."]
+    desk.page.press("#search", "Enter")
+    assert "P021" in desk.page.locator("[role=dialog]").inner_text()
+    desk.page.fill("#search", "nowhere at all")
+    assert desk.texts("#search-status") == ["Nothing found."]
+
+
+# The pop-up
+
+
+def test_the_popup_gives_the_levels_together_and_the_rest(desk: Opened) -> None:
+    row = next(ranked("homes").iloc[[4]].itertuples())
+    desk.page.locator("#table-body button").nth(4).click()
+    dialog = desk.page.locator("[role=dialog]")
+    figures = dict(
+        dialog.locator("[data-figure]").evaluate_all(
+            "all => all.map(one => [one.dataset.figure, one.querySelector('dd').textContent])"
+        )
+    )
+    assert figures == {
+        "runoff_l_yr": f"{told(row.runoff_l_yr)} gal a year",
+        "capturable_l_yr": f"{told(row.capturable_l_yr)} gal a year",
+        "storm_l": f"{told(row.storm_l)} gal",
+        "catchment_area_m2": f"{rounded(square_metres_to_square_feet(row.catchment_area_m2), 3)} ft²",
+        "rain_mm_yr": f"{rounded(1000 / 25.4, 3)} inches a year",
+        "roof_count": "1",
+        "door_count": "1",
+    }
+    said = dialog.inner_text()
+    assert f"Homes: rank 5 of {len(ranked('homes'))}" in said
+    assert f"Parcel {row.parcel_id}" in said
+    assert "A barrel delivers far less" in said and "never means ineligible" in said
+    assert "Sheds in one storm of 1 in" in said
+    assert desk.page.locator("#table-body tr[aria-current=true] td").first.inner_text() == "5"
+
+
+@pytest.mark.parametrize(
+    ("parcel", "said"),
+    [
+        ("P021", ["Not ranked: no rain figure.", "The rainfall grid holds no figure here."]),
+        ("P020", ["Not ranked: no roof."]),
+        ("U2", ["Not ranked: unit of association."]),
+        ("site of U1", ["Large roofs: rank 1 of 8", "An association answers for it."]),
+    ],
+)
+def test_the_popup_says_why(desk: Opened, parcel: str, said: list[str]) -> None:
+    desk.page.fill("#search", parcel)
+    desk.page.press("#search", "Enter")
+    text = desk.page.locator("[role=dialog]").inner_text()
+    assert all(part in text for part in said), text
+
+
+def click_on(opened: Opened, parcel: str, across: float = 3, up: float = 3) -> None:
+    bounds = parcels_frame().set_index("parcel_id").loc[[parcel]].total_bounds
+    point = (
+        gpd.GeoSeries([shapely.Point(bounds[0] + across, bounds[1] + up)], crs=PARCEL_CRS)
+        .to_crs(4326)
+        .iloc[0]
+    )
+    spot = opened.page.evaluate(
+        """place => {
+            const map = document.querySelector(".folium-map").getBoundingClientRect();
+            const at = map_harvest.latLngToContainerPoint(place);
+            return [at.x + map.left, at.y + map.top];
+        }""",
+        [point.y, point.x],
+    )
+    opened.page.mouse.click(*spot)
+
+
+def test_a_click_on_the_map_opens_the_parcel_and_marks_its_row(desk: Opened) -> None:
+    frame = ranked().reset_index(drop=True)
+    place = int(frame.index[frame["parcel_id"] == "P060"][0])
+    assert place >= 25
+    click_on(desk, "P060")
+    marked = desk.page.locator("#table-body tr[aria-current=true]")
+    assert marked.count() == 1
+    assert marked.locator("td").first.inner_text() == str(frame.loc[place, "rank"])
+    assert "P060" in desk.page.locator("[role=dialog]").inner_text()
+    box, panel = marked.bounding_box(), desk.page.locator("#panel").bounding_box()
+    assert (
+        box and panel and panel["y"] <= box["y"] and box["y"] + box["height"] <= panel["y"] + panel["height"]
+    )
+    desk.page.keyboard.press("Escape")
+    assert desk.page.locator("[role=dialog]").count() == 0
+    assert desk.page.locator("#table-body tr[aria-current]").count() == 0
+
+
+@pytest.mark.parametrize(
+    ("parcel", "across", "said"),
+    [("C1", 12, "C2"), ("C1", 3, "C1"), ("U1", 3, "site of U1")],
+    ids=["a pad in common ground", "common ground beside it", "a site over its units"],
+)
+def test_a_click_finds_what_lies_on_top(desk: Opened, parcel: str, across: float, said: str) -> None:
+    click_on(desk, parcel, across, 15)
+    assert re.search(rf"{said}\b", desk.page.locator("[role=dialog]").inner_text())
+
+
+def test_a_click_in_the_hole_of_a_parcel_finds_nothing(desk: Opened) -> None:
+    click_on(desk, "P022", 11, 15)
+    assert desk.page.locator("[role=dialog]").count() == 0
+    click_on(desk, "P022", 3, 15)
+    assert "P022" in desk.page.locator("[role=dialog]").inner_text()
+
+
+# Keyboard
+
+
+def test_keyboard_from_skip_link_to_popup_and_back(desk: Opened) -> None:
+    page = desk.page
+    page.keyboard.press("Tab")
+    assert page.evaluate("document.activeElement.textContent") == "Skip the map and go to the table"
+    page.keyboard.press("Enter")
+    for _ in range(5 + 2):  # five headings, then the second row
+        page.keyboard.press("Tab")
+    row = ranked().iloc[1]
+    assert page.evaluate("document.activeElement.textContent") == row["address"]
+    page.keyboard.press("Enter")
+    assert page.evaluate("document.activeElement.getAttribute('role')") == "dialog"
+    assert page.locator("[role=dialog] h2").inner_text() == row["address"]
+    page.keyboard.press("Tab")
+    assert page.evaluate("document.activeElement.getAttribute('aria-label')") == "Close"
+    page.keyboard.press("Escape")
+    assert page.locator("[role=dialog]").count() == 0
+    assert page.evaluate("document.activeElement.textContent") == row["address"]
+
+
+def test_focus_returns_to_the_row_though_the_table_was_sorted_meanwhile(desk: Opened) -> None:
+    page = desk.page
+    page.select_option("#choose-list", "homes")
+    best = named(next(ranked("homes").itertuples()))
+    page.locator("#table-body button").first.click()
+    page.locator("#table-head button", has_text="Capturable").click()
+    page.keyboard.press("Escape")
+    assert page.evaluate("document.activeElement.textContent") == best
+    page.locator("#table-body button").first.click()
+    page.locator("#table-head button", has_text="Rank").click()
+    page.locator("#table-head button", has_text="Rank").click()
+    page.locator("[role=dialog] .close").click()
+    assert best not in [line[1] for line in lines(desk)]
+    assert page.evaluate("document.activeElement.className").startswith("folium-map")
+
+
+def test_every_stop_on_the_way_through_the_page_shows_its_focus(desk: Opened) -> None:
+    page = desk.page
+    stops = []
+    for _ in range(60):
+        page.keyboard.press("Tab")
+        stop = page.evaluate(
+            """() => {
+                const at = document.activeElement;
+                const style = getComputedStyle(at), ring = getComputedStyle(at, "::before");
+                const shown = style.outlineStyle !== "none" && parseFloat(style.outlineWidth) >= 2
+                    || ring.borderTopStyle === "solid" && parseFloat(ring.borderTopWidth) >= 2;
+                return at === document.body ? null : [at.tagName, at.textContent.slice(0, 30), shown];
+            }"""
+        )
+        if stop is None:
+            break
+        stops.append(stop)
+    assert len(stops) > 35
+    assert [stop for stop in stops if not stop[2]] == []
+
+
+def test_enter_on_the_map_opens_the_parcel_in_the_middle(desk: Opened) -> None:
+    page = desk.page
+    lot = parcels_frame().set_index("parcel_id").loc[["P050"]].geometry.centroid.to_crs(4326).iloc[0]
+    page.evaluate(f"map_harvest.setView([{lot.y}, {lot.x}], 19, {{animate: false}})")
+    page.locator(".folium-map").focus()
+    page.keyboard.press("Enter")
+    assert "P050" in page.locator("[role=dialog]").inner_text()
+    page.keyboard.press("Escape")
+    assert page.evaluate("document.activeElement.className").startswith("folium-map")
+
+
+def test_axe_finds_nothing(desk: Opened) -> None:
+    axe = Axe()
+    desk.page.locator("details").evaluate("one => { one.open = true; }")
+    desk.page.locator("#table-body button").first.click()
+    desk.page.fill("#search", "Alder")
+    found = axe.run(desk.page)
+    assert found.violations_count == 0, found.generate_report()
+
+
+# Hostile text
+
+
+def test_hostile_text_shows_as_text_and_does_nothing(desk: Opened) -> None:
+    page = desk.page
+    for parcel, text in HOSTILE.items():
+        page.fill("#search", parcel)
+        shown = page.locator("#found button").first
+        assert shown.evaluate("one => one.textContent") == text
+        shown.click()
+        assert page.locator("[role=dialog] h2").evaluate("one => one.textContent") == text
+        page.keyboard.press("Escape")
+    page.locator("#table-head button").nth(1).click()
+    assert page.locator("main img").count() == 0
+    assert page.evaluate("window.broken") is None
+    assert page.locator("#about-findings b").count() == 0
+    assert "<b>roofs</b>" in page.locator("#about-findings").evaluate("one => one.textContent")
+
+
+def test_the_policy_stops_markup_that_would_run(opens: Opener, small_town: Path) -> None:
+    opened = opens(small_town, quiet=False)
+    opened.page.wait_for_selector("html[data-ready]")
+    opened.page.evaluate(
+        """() => {
+            document.getElementById("made-with").innerHTML = '<img src="data:," onerror="window.broken = 9">';
+        }"""
+    )
+    opened.page.wait_for_timeout(200)
+    assert opened.page.evaluate("window.broken") is None
+    assert any("Content Security Policy" in line for line in opened.console)
+
+
+# Sizes
+
+
+@pytest.mark.parametrize("size", [PHONE, SMALL_PHONE, TABLET_HIGH_ZOOM], ids=["390", "360", "200 % zoom"])
+def test_small_windows_scroll_one_way_only(opens: Opener, small_town: Path, size: tuple[int, int]) -> None:
+    opened = opens(small_town, size)
+    page = opened.page
+    page.locator("details").evaluate("one => { one.open = true; }")
+    overflow = "document.documentElement.scrollWidth - document.documentElement.clientWidth"
+    assert page.evaluate(overflow) == 0
+    page.locator("#table-body button").nth(2).click()
+    page.wait_for_timeout(400)
+    assert page.evaluate(overflow) == 0
+    popup, side = page.locator(".leaflet-popup").bounding_box(), page.locator("#map-side").bounding_box()
+    assert popup and side
+    assert popup["y"] >= side["y"] - 1 and popup["y"] + popup["height"] <= side["y"] + side["height"] + 1
+    assert side["y"] >= -1 and popup["x"] >= 0 and popup["x"] + popup["width"] <= size[0]
+    page.keyboard.press("Escape")
+    assert (
+        page.locator("#table-body button")
+        .nth(2)
+        .evaluate("one => one === document.activeElement && one.getBoundingClientRect().top < innerHeight")
+    )
+
+
+def test_no_cell_of_the_table_is_cut_off(opens: Opener, small_town: Path) -> None:
+    for size in (DESK, PHONE, SMALL_PHONE):
+        opened = opens(small_town, size)
+        cut = opened.page.eval_on_selector_all(
+            ".ranked :is(th, td), .sums dd, .scale li, select",
+            "all => all.filter(one => one.scrollWidth > one.clientWidth + 1).map(one => one.textContent)",
+        )
+        assert cut == []
+
+
+# Less than everything
+
+
+def test_a_limited_map_says_so(opens: Opener, tmp_path: Path) -> None:
+    write_map(result_in(tmp_path), tmp_path, most_parcels=100, best=12)
+    opened = opens(tmp_path / "map.html")
+    assert opened.texts(".limited") == [
+        "The town has 117 parcels, too many for this page: it shows only the 12 best ranked. "
+        "The tables beside this file hold all of them."
+    ]
+    assert len(lines(opened)) == 12
+    opened.page.locator("#table-body button").first.click()
+    assert f"Homes: rank 1 of {len(ranked('homes'))}" in opened.page.locator("[role=dialog]").inner_text()
+
+
+def test_an_unlimited_map_has_no_such_line(desk: Opened) -> None:
+    assert not desk.page.locator(".limited").is_visible()
+    assert not desk.page.locator("#trouble").is_visible()
+    assert not desk.page.locator("#basemap-choice").is_visible()
+
+
+def test_a_town_without_parcels_opens(opens: Opener, tmp_path: Path) -> None:
+    write_map(result_in(tmp_path, parcels_frame().iloc[:0]), tmp_path, 20_000, 5_000)
+    opened = opens(tmp_path / "map.html")
+    assert opened.texts("#totals .count") == ["No parcel"]
+    assert lines(opened) == [["No ranked parcel is shown."]]
+
+
+def test_damaged_data_is_told(opens: Opener, small_town: Path, tmp_path: Path) -> None:
+    whole = small_town.read_text(encoding="utf-8")
+    start = whole.index('id="parcels-data">') + len('id="parcels-data">')
+    damaged = tmp_path / "map.html"
+    damaged.write_text(whole[: start + 400] + whole[start + 800 :], encoding="utf-8")
+    opened = opens(damaged, quiet=False)
+    opened.page.wait_for_function("() => document.getElementById('trouble').textContent.includes('damaged')")
+    assert opened.page.locator("#trouble").is_visible()
+
+
+# A background map
+
+
+def test_a_background_map_asks_its_own_host_only(opens: Opener, browser: Browser, tmp_path: Path) -> None:
+    basemap = Basemap(url="https://tiles.example/{z}/{x}/{y}.png", attribution="© <b>Someone</b> {{ 6*7 }}")
+    write_map(result_in(tmp_path), tmp_path, 20_000, 5_000, basemap)
+    context = browser.new_context(viewport={"width": DESK[0], "height": DESK[1]})
+
+    answered = []
+
+    def answer(route: Route) -> None:
+        answered.append(route.request.url)
+        route.fulfill(body=PNG, content_type="image/png")
+
+    context.route(re.compile("^https?://"), answer)
+    opened = Opened(context.new_page())
+    opened.watch()
+    opened.page.goto((tmp_path / "map.html").as_uri())
+    opened.page.wait_for_selector("html[data-ready]")
+    opened.page.wait_for_selector(".leaflet-tile-pane img.leaflet-tile-loaded")
+    asked = [url for url in opened.requests if not url.startswith("file:")]
+    assert asked and asked == answered
+    assert all(re.fullmatch(r"https://tiles\.example/\d+/\d+/\d+\.png", url) for url in asked)
+    assert "© <b>Someone</b> {{ 6*7 }}" in opened.page.locator(".leaflet-control-attribution").inner_text()
+    assert opened.console == []
+    opened.page.uncheck("#choose-basemap")
+    assert opened.page.locator(".leaflet-tile-pane img").count() == 0
+    opened.page.evaluate("() => { new Image().src = 'https://elsewhere.example/x.png'; }")
+    opened.page.wait_for_timeout(200)
+    assert not any("elsewhere" in url for url in answered)
+    assert any("elsewhere.example" in line and "Content Security Policy" in line for line in opened.console)
+    context.close()
