@@ -10,7 +10,7 @@ US_UNITS = {
     "L": ("gal", litres_to_gallons),
     "L/yr": ("gal a year", litres_to_gallons),
     "m²": ("ft²", square_metres_to_square_feet),
-    "mm": ("inches", mm_to_inches),
+    "mm": ("in", mm_to_inches),
     "mm/yr": ("inches a year", mm_to_inches),
 }
 MILLIONS_FROM = 1e7

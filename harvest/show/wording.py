@@ -84,7 +84,7 @@ WORDS: dict[str, str] = {
     "low_rank": "A low rank never means ineligible.",
     "not_ranked": "Not ranked: {status}.",
     "levels_note": "A barrel delivers far less than the capturable volume: it overflows in most storms.",
-    "storm": "Sheds in one storm of {depth}",
+    "storm": "Sheds in one storm ({depth} of rain)",
     # Cautions
     "cautions_heading": "Before anyone acts on a figure",
     "caution_drinking": "Roof water is not drinking water. Mark every outlet so, and keep children from it.",
