@@ -167,7 +167,12 @@ def main() -> None:
             raise SystemExit("The core lost roofs.")
         ratio = statistics.median(ratios)
         seconds = f"{cores[-1]['seconds']:.1f} s against {floors[-1]['seconds']:.1f} s"
-        said("100,000 roofs, core over floor", f"{ratio:.2f} ({seconds})", ratio <= MOST_CORE_OVER_FLOOR, "3, aim 2")
+        said(
+            "100,000 roofs, core over floor",
+            f"{ratio:.2f} ({seconds})",
+            ratio <= MOST_CORE_OVER_FLOOR,
+            "3, aim 2",
+        )
         steps = sorted(cores[-1]["steps"].items(), key=lambda item: -item[1])
         print("        steps: " + ", ".join(f"{name} {s:.2f} s" for name, s in steps))
         memory = max(one["memory_mb"] for one in cores)
@@ -181,7 +186,9 @@ def main() -> None:
         ratio = theirs["seconds"] / our
         figure = f"{ratio:.0f} times ({theirs['seconds']:.1f} s against {our:.2f} s)"
         said("10,000 roofs, obvious script over ours", figure, ratio >= LEAST_OBVIOUS_OVER_OURS, "50 times")
-        print(f"        same answers: one-cell roofs to {theirs['one_cell']:.0e}, parcels to {theirs['parcels']:.2%}")
+        print(
+            f"        same answers: one-cell roofs to {theirs['one_cell']:.0e}, parcels to {theirs['parcels']:.2%}"
+        )
 
     command = [str(Path(sys.executable).with_name("harvest")), "--help"]
     helps = []

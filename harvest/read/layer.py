@@ -1,0 +1,145 @@
+"""A polygon layer from its file to clean rows: what footprints and parcels have in common."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+from numpy.typing import NDArray
+from pyproj import CRS
+
+from harvest.errors import LayerError
+from harvest.findings import Account, Finding
+from harvest.layers import Extent, Layer, Source
+from harvest.project.inputs import VectorFile
+from harvest.project.outputs import Limits
+from harvest.read import columns, osm, shapes, vector
+from harvest.read.archive import unpacked
+from harvest.read.crs import check_coordinates, described, settled_crs, widened
+from harvest.read.features import Features, Part
+from harvest.read.files import VECTOR_FORMS, InputFile, admitted
+
+OUTSIDE = "outside the clip"
+
+
+@dataclass(frozen=True)
+class Rows:
+    """The usable rows of a polygon layer: ids and polygons [n], the raw columns of the same rows.
+
+    ``raw_ids`` are the ids before repeated ones were told apart.
+    """
+
+    file: InputFile
+    ids: pd.Series
+    raw_ids: pd.Series
+    polygons: NDArray[np.object_]
+    raw: pd.DataFrame
+    crs: CRS
+    account: Account
+    findings: list[Finding]
+    sources: tuple[Source, ...]
+
+    def layer(self, id_name: str, own: Mapping[str, pd.Series], findings: Sequence[Finding]) -> Layer:
+        """The layer with column ``id_name`` first, then ``own`` columns, then the geometry."""
+        frame = gpd.GeoDataFrame({id_name: self.ids, **own}, geometry=self.polygons, crs=self.crs)
+        return Layer(frame, self.account, (*self.findings, *findings), self.sources)
+
+
+def read_rows(
+    role: str,
+    settings: VectorFile,
+    folder: Path,
+    limits: Limits,
+    wanted: Mapping[str, Sequence[str]],
+    near: Extent | None = None,
+) -> Rows:
+    """The clean rows of the layer that ``settings`` name, relative to ``folder``.
+
+    ``wanted`` are the columns to read besides the id, by the setting that names them. Rows farther than
+    ``clip_m`` from ``near`` are left out when both are given. Raises :class:`LayerError`.
+    """
+    file = admitted(role, settings.file, folder, VECTOR_FORMS, LayerError)
+    with unpacked(file, settings.layer, limits) as plain:
+        about = vector.described(plain, settings.layer if file.form != "zip file" else None, limits)
+        if about.geometry_type in (None, "None"):
+            raise file.refused("has no geometry; give a layer of polygons.")
+        crs, findings = settled_crs(file, about.crs, settings.crs)
+        box = None
+        if near is not None and settings.clip_m is not None:
+            box = widened(near, settings.clip_m, crs)
+        named = {"id": [settings.id] if settings.id else [], **wanted}
+        if file.form == "OpenStreetMap extract":
+            features, raw_id = osm.read_buildings(plain, about, named, limits, box)
+        else:
+            there = [*about.columns, *([about.row_column] if about.row_column else [])]
+            columns.check_columns(file, named, there)
+            names = [name for some in named.values() for name in some]
+            features = vector.read_features(plain, about, names, limits, Part(box))
+            raw_id = features.columns[settings.id] if settings.id else None
+    if features.total == 0:
+        raise file.refused("holds no features; give a layer that does.")
+    outside = features.total - len(features.rows)
+    if len(features.rows) == 0:
+        raise file.refused(f"has none of its {outside} features within clip_m of the parcels; check its crs.")
+    findings += _told(role, settings, near, features)
+    names, told = columns.ids(raw_id, features.rows, role)
+    findings += told
+    made = shapes.cleaned(file, features.geometry, features.unreadable, names)
+    findings += made.findings
+    if not made.kept.any():
+        raise file.refused(f"has no usable polygon among {len(names)} features; open it in a GIS and look.")
+    findings += _check_place(file, made.polygons, crs)
+    account = Account(role, features.total, int(made.kept.sum()), dropped={OUTSIDE: outside, **made.dropped})
+    raw_ids = names if raw_id is None else columns.texts(raw_id).fillna(names)
+    return Rows(
+        file,
+        names[made.kept].reset_index(drop=True),
+        raw_ids[made.kept].reset_index(drop=True),
+        made.polygons,
+        features.columns[made.kept].reset_index(drop=True),
+        crs,
+        account,
+        findings,
+        _sources(file, features.total, crs),
+    )
+
+
+def _told(role: str, settings: VectorFile, near: Extent | None, features: Features) -> list[Finding]:
+    found = []
+    if settings.clip_m is not None and near is None:
+        found.append(
+            Finding(
+                "clip not applied",
+                role,
+                "warning",
+                1,
+                f"clip_m is set for {role}, but there are no parcels to measure from; all of it was read.",
+                f"Remove clip_m from [{role}].",
+            )
+        )
+    if features.reencoded:
+        found.append(
+            Finding.of(
+                "text encoding guessed",
+                role,
+                "note",
+                features.reencoded,
+                f"Texts in {settings.file} are not encoded as the file says; they were read as Western European.",
+                "Look at a name with an accent; if it is wrong, export the file as UTF-8.",
+            )
+        )
+    return found
+
+
+def _check_place(file: InputFile, polygons: NDArray[np.object_], crs: CRS) -> list[Finding]:
+    west, south, east, north = (float(edge) for edge in shapely.total_bounds(polygons))
+    return check_coordinates(file, crs, (west, south, east, north), float(np.median(shapely.area(polygons))))
+
+
+def _sources(file: InputFile, rows: int, crs: CRS) -> tuple[Source, ...]:
+    return file.sources(rows, described(crs))
