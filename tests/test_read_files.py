@@ -123,6 +123,18 @@ def test_truncated_file(tmp_path: Path, name: str, share: float) -> None:
         parcels(tmp_path, name)
 
 
+def test_json_of_another_kind(tmp_path: Path) -> None:
+    """A layer in another vendor's JSON is not taken for GeoJSON."""
+    ring = [[-72, 42], [-72, 42.001], [-71.999, 42.001], [-72, 42]]
+    other = {
+        "geometryType": "esriGeometryPolygon",
+        "features": [{"geometry": {"rings": [ring]}, "attributes": {}}],
+    }
+    (tmp_path / "a.json").write_text(json.dumps(other))
+    with pytest.raises(LayerError, match="can't be read as GeoJSON"):
+        parcels(tmp_path, "a.json")
+
+
 def test_truncated_grid(tmp_path: Path) -> None:
     write_grid(tmp_path / "rain.tif", np.full((1, 300, 300), 900.0), cell=0.002)
     whole = (tmp_path / "rain.tif").read_bytes()
@@ -248,9 +260,12 @@ def test_zip_with_a_password(tmp_path: Path) -> None:
         parcels(tmp_path, "a.zip")
 
 
-@pytest.mark.parametrize("name", ["a.gpkg", "a.shp", "a.fgb", "a.parquet", "a.geojson"])
+@pytest.mark.parametrize("name", ["a.gpkg", "a.shp", "a.fgb", "a.parquet", "a.geojson", "arrow.parquet"])
 def test_layer_above_the_memory_limit(tmp_path: Path, name: str) -> None:
-    written(squares(2000), tmp_path, name)
+    if name == "arrow.parquet":
+        squares(2000).to_parquet(tmp_path / name, geometry_encoding="geoarrow")
+    else:
+        written(squares(2000), tmp_path, name)
     with pytest.raises(LayerError, match=r"memory_gb = 0\.001"):
         read_parcels(Parcels(file=name), tmp_path, Limits(memory_gb=0.001))
 

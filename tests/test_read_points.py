@@ -30,6 +30,10 @@ def test_encodings(tmp_path: Path, encoding: str) -> None:
     assert CRS(frame.crs).to_epsg() == 4326
 
 
+def test_bytes_that_no_encoding_of_the_west_knows(tmp_path: Path) -> None:
+    assert points(tmp_path, b"lon,lat,a\n-70.5,42.1,\xe9\x81\n")["a"][0] == "é\x81"
+
+
 @pytest.mark.parametrize(
     "header", ["longitude,latitude", "Lon,Lat", " LONG , lat ", "lng,LAT", "latitude,longitude"]
 )

@@ -147,6 +147,7 @@ def test_unit_that_nobody_told(tmp_path: Path) -> None:
         ("inch", "mm", 1.0),
         ("mm", "m", 1000.0),
         ("cm", "mm", 1.0),
+        ("m", "mm", 1.0),
     ],
 )
 @pytest.mark.parametrize("months", [False, True])

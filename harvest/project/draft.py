@@ -15,7 +15,7 @@ from annotated_types import Ge, Gt, Le, Lt
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
-from harvest.project.file import Settings, _section_in
+from harvest.project.file import Settings, section_in
 from harvest.project.setting import OWN_CHOICE, declared_unit
 
 SCHEMA_NAME = "harvest-schema.json"
@@ -38,7 +38,7 @@ def project_text(said: Mapping[str, Mapping[str, Said]], remarks: Sequence[str] 
     """
     lines = [f"#:schema ./{SCHEMA_NAME}", *_remarks(remarks), ""]
     for name, field in Settings.model_fields.items():
-        section = _section_in(field.annotation)
+        section = section_in(field.annotation)
         if section is None:
             continue
         repeats = get_origin(field.annotation) is list

@@ -124,15 +124,15 @@ def _keys_at(location: tuple[int | str, ...]) -> list[str]:
     section: type[BaseModel] = Settings
     for part in location:
         if isinstance(part, str) and part in section.model_fields:
-            section = _section_in(section.model_fields[part].annotation) or section
+            section = section_in(section.model_fields[part].annotation) or section
     return list(section.model_fields)
 
 
-def _section_in(annotation: Any) -> type[BaseModel] | None:
+def section_in(annotation: Any) -> type[BaseModel] | None:
     """The section inside an annotation such as ``Parcels | None`` or ``list[Exclude]``."""
     if isinstance(annotation, type) and issubclass(annotation, BaseModel):
         return annotation
-    return next((found for found in map(_section_in, get_args(annotation)) if found), None)
+    return next((found for found in map(section_in, get_args(annotation)) if found), None)
 
 
 def json_schema() -> dict[str, Any]:

@@ -68,8 +68,6 @@ def settled_crs(file: InputFile, own: CRS | None, said: str | None) -> tuple[CRS
 
 def _two_dimensional(crs: CRS) -> CRS:
     """The horizontal part of a compound, bound or 3-D system."""
-    if crs.is_compound:
-        crs = crs.sub_crs_list[0]
     if crs.is_bound and crs.source_crs is not None:
         crs = crs.source_crs
     return crs.to_2d() if len(crs.axis_info) > 2 and not crs.is_geocentric else crs

@@ -124,3 +124,12 @@ def _decoded(stored: bytes) -> str:
         return stored.decode("utf-8")
     except UnicodeDecodeError:
         return stored.decode("cp1252", errors="replace")
+
+
+def damaged(file: InputFile, told: str) -> Exception:
+    """The refusal of a file that a library can't make sense of, with what it ``told``."""
+    plain = " ".join(told.split())[:120].rstrip(".")
+    return file.refused(
+        f"can't be read as {file.form}: it is damaged or only partly downloaded, so fetch or export it again "
+        f"({plain})."
+    )

@@ -16,7 +16,16 @@ from numpy.typing import NDArray
 
 from harvest.project.outputs import Limits
 from harvest.read.crs import known_crs
-from harvest.read.features import WHOLE, Description, Features, Part, check_memory, from_wkb, plain_frame
+from harvest.read.features import (
+    WHOLE,
+    Description,
+    Features,
+    Part,
+    check_memory,
+    damaged,
+    from_wkb,
+    plain_frame,
+)
 from harvest.read.files import InputFile
 
 BATCH_ROWS = 1_024
@@ -27,7 +36,7 @@ def described(file: InputFile) -> Description:
     try:
         schema = pq.read_schema(file.path)
     except (OSError, pa.ArrowException) as error:
-        raise _damaged(file, error) from None
+        raise damaged(file, str(error)) from None
     geometry = _geometry(file, schema)
     meta = _geo(file, schema)["columns"][geometry]
     kinds = {str(kind).split()[0] for kind in meta.get("geometry_types", [])}
@@ -54,7 +63,7 @@ def read_features(
                 return _not_wkb(file, names, part)
             tables, rows = _tables(file, stored, names, limits, part)
     except (OSError, ValueError, pa.ArrowException) as error:
-        raise _damaged(file, error) from None
+        raise damaged(file, str(error)) from None
     table = pa.concat_tables(tables)
     geometry, unreadable = from_wkb(table.column(geometry_name).to_numpy())
     return Features(geometry, unreadable, plain_frame(table, names[:-1]), rows, about.features or 0)
@@ -143,8 +152,3 @@ def _geometry(file: InputFile, schema: pa.Schema) -> str:
     if name not in schema.names or name not in geo["columns"]:
         raise file.refused(f"says that its geometry is in column {name!r}, which it does not have.")
     return name
-
-
-def _damaged(file: InputFile, error: Exception) -> Exception:
-    told = " ".join(str(error).split())
-    return file.refused(f"can't be read as GeoParquet: {told[:200].rstrip('.')}. Fetch or export it again.")

@@ -5,7 +5,6 @@ from __future__ import annotations
 import warnings
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from typing import Any
 
 import numpy as np
 import pyarrow as pa
@@ -24,11 +23,12 @@ from harvest.read.features import (
     Part,
     check_memory,
     check_size,
+    damaged,
     from_wkb,
     plain_frame,
     readable,
 )
-from harvest.read.files import InputFile
+from harvest.read.files import InputFile, companion
 
 BATCH_ROWS = 65_536
 SEVERAL_LAYERS = ("GeoPackage", "OpenStreetMap extract")
@@ -39,6 +39,7 @@ def described(file: InputFile, layer: str | None, limits: Limits) -> Description
     if file.form == "GeoParquet":
         return parquet.described(file)
     check_size(file, limits)
+    _check_companions(file)
     try:
         with _quiet():
             chosen = _layer(file, layer)
@@ -96,19 +97,6 @@ def read_features(
 def _address(file: InputFile) -> str:
     """The file the way GDAL opens it, tied to one format where content alone might choose another."""
     return f"GeoJSON:{file.path}" if file.form == "GeoJSON" else str(file.path)
-
-
-def _options(file: InputFile) -> dict[str, Any]:
-    """Keep SQLite from writing beside a GeoPackage that was left in its journal mode (bytes 18 and 19 are 2).
-
-    One that another program has open, by the rows in its journal, is read together with these.
-    """
-    if file.form != "GeoPackage" or "%" in str(file.path):
-        return {}
-    journal = file.path.with_name(file.path.name + "-wal")
-    with file.path.open("rb") as stream:
-        journaled = stream.read(20)[18:] == b"\x02\x02"
-    return {"IMMUTABLE": "YES"} if journaled and not journal.exists() else {}
 
 
 def layers(file: InputFile) -> list[tuple[str, str | None]]:
@@ -184,7 +172,6 @@ def _stream(
             read_geometry=geometry,
             return_fids=True,
             use_pyarrow=True,
-            **_options(file),
         ) as (_, reader),
     ):
         yield reader
@@ -206,7 +193,6 @@ def _built(
                 bbox=part.box,
                 where=part.where,
                 max_features=part.most,
-                **_options(file),
             )
         return from_wkb(straight[2])
 
@@ -223,6 +209,13 @@ def _row_numbers(file: InputFile, fids: NDArray[np.int64], part: Part) -> NDArra
     return fids if file.form == "GeoPackage" else fids + 1
 
 
+def _check_companions(file: InputFile) -> None:
+    """Refuse a Shapefile without the two files that belong to it."""
+    for ending in (".shx", ".dbf"):
+        if file.form == "Shapefile" and companion(file.path, ending) is None:
+            lost = file.path.with_suffix(ending).name
+            raise file.refused(f"lacks {lost}; copy all files of the Shapefile together.")
+
+
 def _damaged(file: InputFile, error: Exception) -> Exception:
-    told = " ".join(str(error).split())
-    return file.refused(f"can't be read as {file.form}: {told[:200].rstrip('.')}. Fetch or export it again.")
+    return damaged(file, " ".join(str(error).split()).split("; ")[0].rpartition("failed: ")[2])

@@ -1,0 +1,228 @@
+"""``harvest start``: look at the files in a folder, guess what is what, and write a project file that says so."""
+
+from __future__ import annotations
+
+import json
+import math
+import os
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import get_args
+
+import numpy as np
+
+from harvest.errors import GridError, InputError, OutputError
+from harvest.project import json_schema
+from harvest.project.draft import SCHEMA_NAME, Said, project_text
+from harvest.project.inputs import Rainfall, RainUnit
+from harvest.project.outputs import Limits
+from harvest.read.columns import texts
+from harvest.read.crs import Bounds
+from harvest.read.guess import Roles, meet, roles
+from harvest.read.guess_columns import Guess, of_footprints, of_parcels
+from harvest.read.look import Seen, look
+from harvest.read.rain import read_rain
+
+PROJECT_NAME = "harvest.toml"
+US_BOUNDS: Bounds = (-180.0, 15.0, -60.0, 72.0)
+"""Roughly where people read feet, inches and gallons."""
+
+USUAL_RAIN_MM_YR = 900.0
+"""Of several units that are possible, the one that comes nearest to this is guessed."""
+
+Section = dict[str, Said]
+
+
+@dataclass(frozen=True)
+class StartReport:
+    """Where the project file is, and what was said about it, line by line."""
+
+    path: Path
+    lines: tuple[str, ...]
+
+
+def start(folder: Path, target: Path | None = None) -> StartReport:
+    """Write a project file for the files in ``folder``, as ``target`` or harvest.toml in the folder itself.
+
+    Beside it goes the JSON Schema for editors. An existing project file is never overwritten. Raises
+    :class:`InputError` when footprints or rainfall can't be found, saying what was.
+    """
+    if not folder.is_dir():
+        raise InputError(f"{folder} is no folder; give the folder that holds your layers.")
+    path = target if target is not None else folder / PROJECT_NAME
+    if path.exists():
+        raise InputError(f"{path} is there already and is not overwritten; edit it, or move it away first.")
+    limits = Limits()
+    try:
+        seen = look(folder, limits)
+    except OSError as error:
+        raise InputError(f"{folder} can't be read: {error.strerror}.") from None
+    found = roles(seen)
+    _check_found(folder, seen, found)
+    said, lines = _sections(folder, path.parent, found, limits)
+    remarks = (
+        "Project file for the harvest command: which data to use, and how to count.",
+        "Paths start from the folder of this file. Lines that begin with # are remarks: each setting that is not "
+        "given shows its default, which holds until you remove the # and change it.",
+    )
+    _write(path, project_text(said, remarks))
+    _write_schema(path.with_name(SCHEMA_NAME))
+    lines += [f"Not used by this version: {one.name}, {what}." for one, what in found.others]
+    lines += [
+        f"Wrote {path}; read it through and correct what was guessed wrong.",
+        f"Then: harvest check {path}",
+    ]
+    return StartReport(path, tuple(lines))
+
+
+def _check_found(folder: Path, seen: Sequence[Seen], found: Roles) -> None:
+    missing = []
+    if found.footprints is None:
+        missing.append("building footprints (polygons)")
+    if not found.rainfall:
+        missing.append("a rainfall grid (GeoTIFF or NetCDF of 1 or 12 bands)")
+    if not missing:
+        return
+    if not seen:
+        raise InputError(f"{folder} holds no file of a known format; put your layers there.")
+    told = [f"{found.parcels.name} (parcels)"] if found.parcels is not None else []
+    told += [f"{one.name} ({what})" for one, what in found.others]
+    told += [f"{one.name} (rainfall)" for one in found.rainfall]
+    if found.footprints is not None:
+        told.append(f"{found.footprints.name} (footprints)")
+    raise InputError(f"{folder} lacks {' and '.join(missing)}. There is: {'; '.join(told)}.")
+
+
+def _sections(folder: Path, base: Path, found: Roles, limits: Limits) -> tuple[dict[str, Section], list[str]]:
+    """What the project file will say, by section, and the lines that tell it."""
+    said: dict[str, Section] = {"town": _town(folder, found)}
+    lines: list[str] = []
+    for role, one in (("footprints", found.footprints), ("parcels", found.parcels)):
+        if one is None:
+            lines.append(f"{role.capitalize()}: none found; each roof will stand for itself.")
+            continue
+        guesses = (
+            of_parcels(one.sample) if role == "parcels" else of_footprints(one.sample, one.openstreetmap)
+        )
+        said[role] = _vector(folder, base, one, found.why[role], guesses)
+        lines.append(_told(role, one, said[role], found.why[role]))
+        if one.crs is None:
+            lines.append(
+                f'  It names no coordinate reference system: find out, and add crs = "EPSG:…" to [{role}].'
+            )
+    if found.parcels is None and found.footprints is not None:
+        said["footprints"] |= _said(_address_of(found.footprints))
+    if "land_use" in said.get("parcels", {}) and found.parcels is not None:
+        values = texts(found.parcels.sample[said["parcels"]["land_use"].value]).value_counts().index
+        hint = Said(why=f"the land uses are {', '.join(map(str, values))}")
+        said["ranking"] = {"home_land_uses": hint, "large_land_uses": hint}
+    said["rainfall"], trouble = _rainfall(folder, base, found, limits)
+    grids = ", ".join(one.name for one in found.rainfall[:2]) + (" …" if len(found.rainfall) > 2 else "")
+    lines.append(f"Rainfall: {grids}: {found.why['rainfall']}.")
+    lines += [f"  {line}" for line in trouble]
+    return said, lines
+
+
+def _town(folder: Path, found: Roles) -> Section:
+    name = folder.resolve().name.replace("_", " ").replace("-", " ").strip().title() or "Our town"
+    bounds = found.footprints.bounds if found.footprints is not None else None
+    customary = bounds is None or meet(bounds, US_BOUNDS)
+    return {
+        "name": Said(name, "the name of the folder"),
+        "units": Said(
+            "us" if customary else "metric",
+            "the layers lie " + ("in" if customary else "outside") + " North America",
+        ),
+    }
+
+
+def _relative(folder: Path, base: Path, name: str) -> str:
+    return Path(os.path.relpath(folder / name, base)).as_posix()
+
+
+def _vector(folder: Path, base: Path, one: Seen, why: str, guesses: dict[str, Guess]) -> Section:
+    section: Section = {"file": Said(_relative(folder, base, one.file), why)}
+    if one.layer is not None:
+        section["layer"] = Said(one.layer, "the layer that fits best in this file")
+    return section | _said(guesses)
+
+
+def _said(guesses: dict[str, Guess]) -> Section:
+    return {key: Said(guess.value, guess.why) for key, guess in guesses.items()}
+
+
+def _address_of(one: Seen) -> dict[str, Guess]:
+    guess = of_parcels(one.sample).get("address")
+    return {"address": guess} if guess else {}
+
+
+def _told(role: str, one: Seen, section: Section, why: str) -> str:
+    count = f"{one.rows:,} polygons; " if one.rows is not None else ""
+    columns = ", ".join(
+        f"{key} = {said.value if isinstance(said.value, str) else ' + '.join(said.value)}"
+        for key, said in section.items()
+        if key not in ("file", "layer")
+    )
+    return f"{role.capitalize()}: {one.name}: {count}{why}. Columns: {columns or 'none recognised'}."
+
+
+def _rainfall(folder: Path, base: Path, found: Roles, limits: Limits) -> tuple[Section, list[str]]:
+    """The rainfall section, its unit tried out over the town, and what stands in the way."""
+    names = [one.file for one in found.rainfall]
+    paths = [_relative(folder, base, name) for name in names]
+    section: Section = {"file": Said(paths if len(paths) > 1 else paths[0], found.why["rainfall"])}
+    variable = found.rainfall[0].layer
+    if variable is not None:
+        section["variable"] = Said(variable, "the variable that fits best in this file")
+    town = next(
+        (one.bounds for one in (found.parcels, found.footprints) if one is not None and one.bounds), None
+    )
+    if town is None:
+        return section, ["Its unit was not tried out, since it is not known where the town lies."]
+    settings = Rainfall(file=names if len(names) > 1 else names[0], variable=variable)
+    try:
+        read_rain(settings, folder, limits, town)
+    except GridError as error:
+        fitting = _fitting_units(settings, folder, limits, town)
+        if not fitting:
+            return section, [str(error)]
+        unit = min(fitting, key=lambda one: (one != "mm", abs(math.log(fitting[one] / USUAL_RAIN_MM_YR))))
+        others = [f"as {one} it would be {mean:,.0f}" for one, mean in fitting.items() if one != unit]
+        also = f" ({', '.join(others)})" if others else ""
+        section["unit"] = Said(unit, f"as {unit} the town has {fitting[unit]:,.0f} mm of rain a year{also}")
+        return section, [f"Its unit is a guess: {section['unit'].why}. The file itself: {error}"]
+    return section, []
+
+
+def _fitting_units(settings: Rainfall, folder: Path, limits: Limits, town: Bounds) -> dict[RainUnit, float]:
+    """The units in which the grid can be read, each with the mean yearly rain [mm] that it gives."""
+    fitting: dict[RainUnit, float] = {}
+    for unit in get_args(RainUnit):
+        try:
+            grid = read_rain(settings.model_copy(update={"unit": unit}), folder, limits, town)
+        except GridError:
+            continue
+        fitting[unit] = float(np.nanmean(grid.depth_mm.sum(axis=0)))
+    return fitting
+
+
+def _write(path: Path, text: str) -> None:
+    try:
+        with path.open("x", encoding="utf-8", newline="\n") as stream:
+            stream.write(text)
+    except OSError as error:
+        raise OutputError(f"{path} can't be written: {error.strerror}.") from None
+
+
+def _write_schema(path: Path) -> None:
+    """The JSON Schema; one that an earlier version wrote is replaced."""
+    schema = json_schema()
+    try:
+        if path.exists() and json.loads(path.read_text(encoding="utf-8")).get("title") != schema["title"]:
+            raise OutputError(f"{path} is there already and was not written by harvest; move it away first.")
+        path.write_text(
+            json.dumps(schema, indent=2, ensure_ascii=False) + "\n", encoding="utf-8", newline="\n"
+        )
+    except (OSError, ValueError) as error:
+        raise OutputError(f"{path} can't be written: {error}.") from None
