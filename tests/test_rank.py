@@ -92,7 +92,9 @@ def test_weights_rank_by_mean_of_percentiles() -> None:
 
 def test_percentiles_are_taken_within_each_list() -> None:
     """A school's litres must not push every home's percentile down."""
-    frame = parcels(catchment_area_m2=[100.0, 100.0, 900.0, 900.0], capturable_l_yr=[10.0, 20.0, 300.0, 400.0])
+    frame = parcels(
+        catchment_area_m2=[100.0, 100.0, 900.0, 900.0], capturable_l_yr=[10.0, 20.0, 300.0, 400.0]
+    )
     found = ranked(frame, Ranking(weights={"capturable_l_yr": 1}))
     assert found["rank_score"].tolist() == pytest.approx([50, 100, 50, 100])
 
