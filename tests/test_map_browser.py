@@ -475,7 +475,7 @@ def test_the_popup_gives_the_levels_together_and_the_rest(desk: Opened) -> None:
     assert f"Homes: rank 5 of {len(ranked('homes'))}" in said
     assert f"Parcel {row.parcel_id}" in said
     assert "A barrel delivers far less" in said and "never means ineligible" in said
-    assert "Sheds in one storm (1.00 in of rain)" in said
+    assert "Sheds in one storm (1 in of rain)" in said
     assert desk.page.locator("#table-body tr[aria-current=true] td").first.inner_text() == "5"
 
 
