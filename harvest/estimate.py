@@ -10,14 +10,14 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
-from pyproj import CRS, Transformer
+from pyproj import CRS
 
 from harvest.clock import Clock
 from harvest.fields import PARCELS, ROOFS
 from harvest.fields.parcels import NO_FOOTPRINT
 from harvest.fields.roofs import DIVIDED, UNPLACED, WHOLE
 from harvest.findings import Account, Finding
-from harvest.layers import Layer, RainGrid
+from harvest.layers import Layer, RainGrid, between
 from harvest.place.offset import Offset, check_offset, offset
 from harvest.place.ownership import Shares, check_shares, shares
 from harvest.place.plane import Bounds, Geometries, local_plane, onto_plane, transformed
@@ -111,7 +111,7 @@ def _roof_frame(footprints: gpd.GeoDataFrame, counted: Roofs, plane: CRS) -> gpd
     roof = footprints.iloc[counted.kept].reset_index(drop=True)
     roof["roof_area_m2"] = shapely.area(counted.outline)
     if counted.changed.any():
-        back = Transformer.from_crs(plane, footprints.crs, always_xy=True)
+        back = between(plane, footprints.crs)
         geometry = roof.geometry.to_numpy().copy()
         geometry[counted.changed] = transformed(counted.outline[counted.changed], back)
         roof = roof.set_geometry(gpd.GeoSeries(geometry, crs=footprints.crs))

@@ -11,11 +11,11 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
-from pyproj import CRS, Geod, Transformer
+from pyproj import CRS, Geod
 
 from harvest.errors import ResultError
 from harvest.estimate import by_month, months_in_season
-from harvest.layers import Extent, RainGrid
+from harvest.layers import Extent, RainGrid, between
 from harvest.place.plane import Geometries, bounds_wgs84, onto_plane, transformed
 from harvest.place.rain import cell_weights, rain_on
 from harvest.project import Project, Settings, settings_in_force
@@ -117,7 +117,7 @@ def _rain(
     roofs: gpd.GeoDataFrame, outlines: Geometries, year_mm: Floats, grid: RainGrid, plane: CRS
 ) -> Iterator[str]:
     yield "2. Rain in a year: mean of the grid cells that the roof touches, weighted by cover"
-    pairs = cell_weights(transformed(outlines, Transformer.from_crs(plane, grid.crs, always_xy=True)), grid)
+    pairs = cell_weights(transformed(outlines, between(plane, grid.crs)), grid)
     in_cells = grid.depth_mm.sum(axis=0)
     rows, columns = in_cells.shape
     for position, roof_id in enumerate(roofs["roof_id"]):

@@ -3,15 +3,28 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
 import geopandas as gpd
 import numpy as np
 from numpy.typing import NDArray
-from pyproj import CRS
+from pyproj import CRS, Transformer
 
 from harvest.findings import Account, Finding
+
+
+def crs_text(crs: CRS) -> str:
+    """The authority's code where the definition carries one, else WKT. Nothing is looked up, so it is quick."""
+    named = crs.to_json_dict().get("id")
+    return f"{named['authority']}:{named['code']}" if named else str(crs.to_wkt())
+
+
+@lru_cache(maxsize=32)
+def between(start: CRS, end: CRS) -> Transformer:
+    """The way from ``start`` to ``end``, x before y in both; kept, since looking one up is slow."""
+    return Transformer.from_crs(start, end, always_xy=True)
 
 
 @dataclass(frozen=True)
@@ -92,5 +105,5 @@ class RainGrid:
             "rows": rows,
             "columns": columns,
             "cell": [self.cell_x, self.cell_y],
-            "crs": self.crs.to_string(),
+            "crs": crs_text(self.crs),
         }

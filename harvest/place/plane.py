@@ -14,7 +14,7 @@ from pyproj.enums import TransformDirection
 
 from harvest.errors import LayerError
 from harvest.findings import Finding
-from harvest.layers import Extent
+from harvest.layers import Extent, between
 
 Geometries = NDArray[Any]
 Bounds = tuple[float, float, float, float]
@@ -26,9 +26,7 @@ WIDEST_KM = 300.0
 
 def bounds_wgs84(extents: Sequence[Extent]) -> Bounds:
     """West, south, east, north [degrees] of all ``extents``; west > east across the 180th meridian."""
-    boxes = [
-        Transformer.from_crs(one.crs, WGS84, always_xy=True).transform_bounds(*one.bounds) for one in extents
-    ]
+    boxes = [between(one.crs, WGS84).transform_bounds(*one.bounds) for one in extents]
     spans = [(west, east) for west, _, east, _ in boxes]
     if any(west > east for west, east in spans) or max(e for _, e in spans) - min(w for w, _ in spans) > 180:
         spans = [(west % 360, east % 360) for west, east in spans]
@@ -69,7 +67,7 @@ def check_extent(bounds: Bounds) -> list[Finding]:
 
 def onto_plane(frame: gpd.GeoDataFrame, plane: CRS) -> Geometries:
     """Geometries of ``frame`` [n] in ``plane`` [m]."""
-    return np.asarray(frame.geometry.to_crs(plane).array, dtype=object)
+    return transformed(np.asarray(frame.geometry.array, dtype=object), between(CRS(frame.crs), CRS(plane)))
 
 
 def transformed(geometries: Geometries, transformer: Transformer, *, inverse: bool = False) -> Geometries:

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from pyproj import CRS, Transformer
 
 from harvest.findings import Finding, counted
-from harvest.layers import RainGrid
+from harvest.layers import RainGrid, between
 from harvest.place.plane import Geometries, transformed
 
 PAIRS_AT_ONCE = 500_000
@@ -47,7 +47,7 @@ def rain_on(roofs: Geometries, plane: CRS, grid: RainGrid) -> RoofRain:
     depth = np.full((len(roofs), len(bands)), np.nan)
     cover = np.zeros(len(roofs))
 
-    to_grid = Transformer.from_crs(plane, grid.crs, always_xy=True)
+    to_grid = between(plane, grid.crs)
     low, high = _cell_range(_boxes(roofs, to_grid, grid), grid)
     single = (low == high).all(axis=1)
     rows, columns = grid.depth_mm.shape[1:]

@@ -6,11 +6,11 @@ import math
 from typing import Any
 
 import numpy as np
-from pyproj import CRS, Transformer
+from pyproj import CRS
 from pyproj.exceptions import CRSError, ProjError
 
 from harvest.findings import Finding
-from harvest.layers import Extent
+from harvest.layers import Extent, between
 from harvest.read.files import InputFile
 
 DEGREE_SLACK = 1e-6
@@ -88,12 +88,6 @@ def _short(crs: CRS) -> str:
     return f"EPSG:{code} ({crs.name})" if code else crs.name
 
 
-def described(crs: CRS) -> str:
-    """Short text for ``run.json``: the authority's code, else the name, else WKT."""
-    authority = crs.to_authority()
-    return ":".join(authority) if authority else crs.to_wkt()
-
-
 def check_coordinates(
     file: InputFile, crs: CRS, bounds: Bounds, typical_area: float | None = None
 ) -> list[Finding]:
@@ -168,7 +162,7 @@ def from_wgs84(bounds: Bounds, crs: CRS) -> Bounds:
 
 
 def _moved(bounds: Bounds, start: CRS, end: CRS) -> Bounds:
-    west, south, east, north = Transformer.from_crs(start, end, always_xy=True).transform_bounds(*bounds)
+    west, south, east, north = between(start, end).transform_bounds(*bounds)
     return float(west), float(south), float(east), float(north)
 
 

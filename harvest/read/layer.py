@@ -15,12 +15,12 @@ from pyproj import CRS
 
 from harvest.errors import LayerError
 from harvest.findings import Account, Finding
-from harvest.layers import Extent, Layer, Source
+from harvest.layers import Extent, Layer, Source, crs_text
 from harvest.project.inputs import VectorFile
 from harvest.project.outputs import Limits
 from harvest.read import columns, osm, shapes, vector
 from harvest.read.archive import unpacked
-from harvest.read.crs import check_coordinates, described, settled_crs, widened
+from harvest.read.crs import check_coordinates, settled_crs, widened
 from harvest.read.features import Features, Part
 from harvest.read.files import VECTOR_FORMS, InputFile, admitted
 
@@ -142,4 +142,4 @@ def _check_place(file: InputFile, polygons: NDArray[np.object_], crs: CRS) -> li
 
 
 def _sources(file: InputFile, rows: int, crs: CRS) -> tuple[Source, ...]:
-    return file.sources(rows, described(crs))
+    return file.sources(rows, crs_text(crs))

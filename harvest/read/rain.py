@@ -8,11 +8,11 @@ from pathlib import Path
 import numpy as np
 
 from harvest.errors import GridError
-from harvest.layers import RainGrid
+from harvest.layers import RainGrid, crs_text
 from harvest.project.inputs import Rainfall
 from harvest.project.outputs import Limits
 from harvest.read import depths
-from harvest.read.crs import Bounds, described
+from harvest.read.crs import Bounds
 from harvest.read.files import RASTER_FORMS, InputFile, admitted
 from harvest.read.grid import Cut, read_cut
 from harvest.read.rain_unit import MM_PER_UNIT, settled_unit
@@ -58,7 +58,7 @@ def read_rain(settings: Rainfall, folder: Path, limits: Limits, bounds_wgs84: Bo
         cut.first_row,
         cut.first_column,
         tuple(findings),
-        tuple(source for one in files for source in one.sources(None, described(frame.crs))),
+        tuple(source for one in files for source in one.sources(None, crs_text(frame.crs))),
     )
 
 
