@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from harvest.clock import Clock
-from harvest.findings import Finding
-from harvest.place.plane import bounds_wgs84
+from harvest.findings import Account, Finding
+from harvest.place.plane import bounds_text, bounds_wgs84
 from harvest.project import Project, settings_in_force
 from harvest.run import read_inputs
 
@@ -27,7 +27,7 @@ def check(project: Project, clock: Clock) -> CheckReport:
         if layer is None:
             lines.append(f"{name}: none; each roof stands for itself.")
             continue
-        lines.append(f"{name}: {_rows(layer.account.as_dict())}, {_where(bounds_wgs84([layer.extent]))}.")
+        lines.append(f"{name}: {_rows(layer.account)}, {bounds_text(bounds_wgs84([layer.extent]))}.")
     bands, rows, columns = inputs.rain.depth_mm.shape
     lines.append(
         f"rainfall: {'12 months' if bands == 12 else 'whole years'}, {rows} × {columns} cells over the town."
@@ -42,13 +42,6 @@ def check(project: Project, clock: Clock) -> CheckReport:
     return CheckReport(tuple(lines), inputs.findings)
 
 
-def _rows(account: dict[str, object]) -> str:
-    dropped = account["dropped"]
-    assert isinstance(dropped, dict)
-    reasons = "".join(f", {count:,} dropped ({reason})" for reason, count in dropped.items())
-    return f"{account['rows_in']:,} rows{reasons}"
-
-
-def _where(bounds: tuple[float, float, float, float]) -> str:
-    west, south, east, north = bounds
-    return f"{west:.4f} to {east:.4f} east, {south:.4f} to {north:.4f} north"
+def _rows(account: Account) -> str:
+    reasons = "".join(f", {count:,} dropped ({reason})" for reason, count in account.dropped.items())
+    return f"{account.rows_in:,} rows{reasons}"

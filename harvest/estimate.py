@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import takewhile
 from typing import Any
 
 import geopandas as gpd
@@ -150,14 +151,7 @@ def _placed(
     at = with_sites["host"].to_numpy()
     row_of_host = np.empty(len(parcels), dtype=np.intp)
     row_of_host[at[at >= 0]] = np.flatnonzero(at >= 0)
-    on_rows = Shares(
-        owned.roof,
-        row_of_host[hosts[owned.parcel]],
-        owned.share,
-        owned.held,
-        owned.slivers,
-        owned.outside,
-    )
+    on_rows = replace(owned, parcel=row_of_host[hosts[owned.parcel]])
     return with_sites, on_rows, moved, found
 
 
@@ -212,7 +206,8 @@ def _with_sites(parcels: gpd.GeoDataFrame, lying: Sites) -> gpd.GeoDataFrame:
 def _shared_address(addresses: pd.Series) -> str | None:
     """The words that all ``addresses`` of a site begin with: "12 Oak Road" of "12 Oak Road Unit 3" and others."""
     known = [text.split() for text in addresses.dropna()]
-    same = [words[0] for words in zip(*known, strict=False) if len(set(words)) == 1]
+    alike = takewhile(lambda words: len(set(words)) == 1, zip(*known, strict=False))
+    same = [words[0] for words in alike]
     while same and same[-1].casefold().strip(".,#") in UNIT_WORDS:
         same.pop()
     return " ".join(same) or None
@@ -241,21 +236,35 @@ def _with_volumes(rows: gpd.GeoDataFrame, rain: RoofRain, settings: Settings) ->
     large_enough = rows["roof_area_m2"] >= settings.footprints.gutter_least_m2
     has_gutter = rows["gutter"].fillna(large_enough.astype("boolean")).to_numpy(dtype=bool)
     area = rows["roof_area_m2"].to_numpy() * rows["parcel_share"].to_numpy()
-    losses = settings.losses
-    monthly = by_month(rain.depth_mm, settings.season)
-    left = wetted(monthly, losses.wetting_mm_yr)
-    shares_of_months = months_in_season(settings.season) if monthly.shape[1] == 12 else np.ones(1)
-    in_season = runoff(area * has_gutter, season_depth(left, shares_of_months)[at], losses.coefficient)
+    coefficient = settings.losses.coefficient
+    depths = depths_of(rain.depth_mm, settings)
     return rows.drop(columns=["gutter"]).assign(
         has_gutter=has_gutter,
         catchment_area_m2=area,
         rain_mm_yr=year_depth(rain.depth_mm)[at],
-        season_rain_mm_yr=season_depth(monthly, shares_of_months)[at],
+        season_rain_mm_yr=depths.season_rain_mm[at],
         rain_cover=rain.cover[at],
-        runoff_l_yr=runoff(area, year_depth(left)[at], losses.coefficient),
-        capturable_l_yr=in_season,
-        storm_l=runoff(area, np.full(len(area), settings.storm.depth_mm), losses.coefficient),
+        runoff_l_yr=runoff(area, depths.year_left_mm[at], coefficient),
+        capturable_l_yr=runoff(area * has_gutter, depths.season_left_mm[at], coefficient),
+        storm_l=runoff(area, np.full(len(area), settings.storm.depth_mm), coefficient),
     )
+
+
+@dataclass(frozen=True)
+class Depths:
+    """Rain on roofs [n; mm]: in season, and what wetting leaves of it in the year and in season."""
+
+    season_rain_mm: np.ndarray
+    year_left_mm: np.ndarray
+    season_left_mm: np.ndarray
+
+
+def depths_of(depth_mm: np.ndarray, settings: Settings) -> Depths:
+    """The depths that litres follow from, of rain ``depth_mm`` [n, 12 or 1; mm]."""
+    monthly = by_month(depth_mm, settings.season)
+    left = wetted(monthly, settings.losses.wetting_mm_yr)
+    shares = months_in_season(settings.season) if monthly.shape[1] == 12 else np.ones(1)
+    return Depths(season_depth(monthly, shares), year_depth(left), season_depth(left, shares))
 
 
 def by_month(depth_mm: np.ndarray, season: Season) -> np.ndarray:
@@ -266,6 +275,7 @@ def by_month(depth_mm: np.ndarray, season: Season) -> np.ndarray:
 
 
 def months_in_season(season: Season) -> np.ndarray:
+    """Share of each month [12; 1] that lies in ``season``."""
     first, last = (tuple(int(part) for part in day.split("-")) for day in (season.first, season.last))
     return season_shares((first[0], first[1]), (last[0], last[1]))
 

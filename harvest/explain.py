@@ -14,7 +14,7 @@ import shapely
 from pyproj import CRS, Geod
 
 from harvest.errors import ResultError
-from harvest.estimate import by_month, months_in_season
+from harvest.estimate import by_month, depths_of, months_in_season
 from harvest.layers import Extent, RainGrid, between
 from harvest.place.plane import Geometries, bounds_wgs84, onto_plane, transformed
 from harvest.place.rain import cell_weights, rain_on
@@ -23,7 +23,7 @@ from harvest.project.capture import Season
 from harvest.read.rain import read_rain
 from harvest.result import Result
 from harvest.show.figures import shown
-from harvest.water.capture import Floats, season_depth, wetted, year_depth
+from harvest.water.capture import Floats, year_depth
 
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 CELLS_SHOWN = 4
@@ -159,10 +159,8 @@ def _litres(roofs: gpd.GeoDataFrame, depth_mm: Floats, settings: Settings) -> It
     wetting = f"less {losses.wetting_mm_yr:g} mm of wetting " if losses.wetting_mm_yr else ""
     yield f"4. Litres: area × rain {wetting}× runoff coefficient {losses.coefficient:g}  (1 mm on 1 m² is 1 L)"
     yield f"   the coefficient stands by {source['from']}: {source['source']}"
-    monthly = by_month(depth_mm, settings.season)
-    left = wetted(monthly, losses.wetting_mm_yr)
-    shares = months_in_season(settings.season) if monthly.shape[1] == 12 else np.ones(1)
-    year, season = year_depth(left), season_depth(left, shares)
+    depths = depths_of(depth_mm, settings)
+    year, season = depths.year_left_mm, depths.season_left_mm
     for position, (_, roof) in enumerate(roofs.iterrows()):
         area, gutter = roof["catchment_area_m2"], float(roof["has_gutter"])
         sheds = area * year[position] * losses.coefficient

@@ -7,8 +7,6 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-import pandas as pd
-
 from harvest import __version__
 from harvest.clock import Clock
 from harvest.errors import ProjectError
@@ -24,6 +22,7 @@ from harvest.read.rain import read_rain
 from harvest.result import RUN_FILE, Result
 from harvest.show.datapackage import write_datapackage
 from harvest.show.map import write_map
+from harvest.show.rows import findings_frame
 from harvest.show.tables import write_tables
 from harvest.staging import check_replaceable, staged
 
@@ -117,20 +116,8 @@ def _show(result: Result, project: Project, findings: list[Finding], clock: Cloc
 
 
 def _write_findings(stage: Path, findings: Sequence[Finding]) -> None:
-    rows = [
-        {
-            "check": one.check,
-            "layer": one.layer,
-            "severity": one.severity,
-            "count": one.count,
-            "message": one.message,
-            "remedy": one.remedy,
-            "first": ", ".join(one.first) or None,
-        }
-        for one in findings
-    ]
     kinds = {one.name: "int64" if one.dtype == "integer" else "str" for one in FINDINGS.fields}
-    table = pd.DataFrame(rows, columns=list(FINDINGS.names)).astype(kinds)
+    table = findings_frame(findings).astype(kinds)
     FINDINGS.checked(table).to_parquet(stage / "findings.parquet", **PARQUET)
 
 

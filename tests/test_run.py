@@ -18,7 +18,7 @@ from pyproj import Geod, Transformer
 
 from harvest.clock import Clock
 from harvest.errors import OutputError, ProjectError
-from harvest.estimate import Estimate, estimate
+from harvest.estimate import Estimate, _shared_address, estimate
 from harvest.fields import TABLES
 from harvest.place.plane import onto_plane, transformed
 from harvest.project import read_project
@@ -132,6 +132,12 @@ def test_statuses_of_the_sample(sample_result: Result) -> None:
     for name in ("homes", "large roofs"):
         ranks = parcels.loc[parcels["list"] == name, "rank"].sort_values()
         assert ranks.tolist() == list(range(1, len(ranks) + 1))
+
+
+def test_a_site_has_the_words_that_all_its_addresses_begin_with() -> None:
+    both = pd.Series(["12 Oak Road Unit 3", None, "12 Oak Road Unit 14"], dtype="str")
+    assert _shared_address(both) == "12 Oak Road"
+    assert _shared_address(pd.Series(["12 Oak Road", "14 Oak Road"], dtype="str")) is None
 
 
 def test_the_known_offset_is_measured_but_too_small_to_report(sample_result: Result) -> None:

@@ -10,28 +10,11 @@ import pandas as pd
 import pytest
 import rasterio
 import shapely
+from conftest import SAMPLE
+from make_town import ISLAND_FEET, Town, build_town, write_town
 from pandas.testing import assert_frame_equal
 
-SAMPLE = Path(__file__).parents[1] / "data" / "sample"
-
-from make_town import ISLAND_FEET, Town, build_town, write_town  # noqa: E402
-
 UTM = 32621
-
-
-@pytest.fixture(scope="module")
-def town() -> Town:
-    return build_town()
-
-
-@pytest.fixture(scope="module")
-def footprints() -> gpd.GeoDataFrame:
-    return gpd.read_file(SAMPLE / "footprints.gpkg")
-
-
-@pytest.fixture(scope="module")
-def parcels() -> gpd.GeoDataFrame:
-    return gpd.read_file(SAMPLE / "parcels.zip")
 
 
 def on_ground(town: Town) -> tuple[gpd.GeoSeries, gpd.GeoSeries]:

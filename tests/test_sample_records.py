@@ -3,33 +3,15 @@
 from __future__ import annotations
 
 import re
-from pathlib import Path
 
 import geopandas as gpd
 import pandas as pd
 import pytest
 import rasterio
+from conftest import SAMPLE
+from make_town import Town
 
 from harvest.project import read_project
-
-SAMPLE = Path(__file__).parents[1] / "data" / "sample"
-
-from make_town import Town, build_town  # noqa: E402
-
-
-@pytest.fixture(scope="module")
-def town() -> Town:
-    return build_town()
-
-
-@pytest.fixture(scope="module")
-def footprints() -> gpd.GeoDataFrame:
-    return gpd.read_file(SAMPLE / "footprints.gpkg")
-
-
-@pytest.fixture(scope="module")
-def parcels() -> gpd.GeoDataFrame:
-    return gpd.read_file(SAMPLE / "parcels.zip")
 
 
 def test_rain_grid() -> None:

@@ -92,7 +92,7 @@ def check_together(footprints: Extent, parcels: Extent) -> None:
         else "One of them has the wrong coordinate reference system, or covers another place."
     )
     raise LayerError(
-        f"Footprints ({_told(ours)}) and parcels ({_told(theirs)}) do not overlap. {hint} "
+        f"Footprints ({bounds_text(ours)}) and parcels ({bounds_text(theirs)}) do not overlap. {hint} "
         "Set its crs in the project file, or give the right file."
     )
 
@@ -101,6 +101,7 @@ def _overlap(one: Bounds, other: Bounds) -> bool:
     return one[0] <= other[2] and other[0] <= one[2] and one[1] <= other[3] and other[1] <= one[3]
 
 
-def _told(bounds: Bounds) -> str:
+def bounds_text(bounds: Bounds) -> str:
+    """``bounds`` [degrees] in words."""
     west, south, east, north = bounds
     return f"{west:.4f} to {east:.4f} east, {south:.4f} to {north:.4f} north"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -46,7 +46,7 @@ class Rows:
             shown = frame.assign(**{one.name: _shown(frame[one.name], one) for one in fields})
             yield self._without_added(shown) if table.name == "findings" else shown
         if table.name == "findings" and self.added:
-            yield _as_frame(self.added)
+            yield findings_frame(self.added)
 
     def _without_added(self, findings: pd.DataFrame) -> pd.DataFrame:
         places = {(one.check, one.layer) for one in self.added}
@@ -64,7 +64,7 @@ def _shown(column: pd.Series, field: Field) -> pd.Series:
             return column
 
 
-def _as_frame(findings: tuple[Finding, ...]) -> pd.DataFrame:
+def findings_frame(findings: Sequence[Finding]) -> pd.DataFrame:
     """``findings`` as rows of the findings table."""
     import pandas as pd
 
