@@ -1,4 +1,4 @@
-"""What the readers hand to the rest of the program: checked layers and one rainfall grid."""
+"""What the readers hand to the rest of the program: checked layers, one rainfall grid, days and months."""
 
 from __future__ import annotations
 
@@ -107,3 +107,36 @@ class RainGrid:
             "cell": [self.cell_x, self.cell_y],
             "crs": crs_text(self.crs),
         }
+
+
+@dataclass(frozen=True)
+class DailyRain:
+    """Rain of whole calendar years, day by day.
+
+    ``dates`` [days; datetime64[D]] run without a gap inside a year and are those of ``years``, in order;
+    ``rain_mm`` [days; mm] has no NaN. ``missing_days`` of them were not read and stand as dry.
+    ``generated`` says that the days were made up from monthly normals rather than measured.
+    """
+
+    dates: NDArray[np.datetime64]
+    rain_mm: NDArray[np.float64]
+    years: tuple[int, ...]
+    missing_days: int
+    generated: bool
+    findings: tuple[Finding, ...]
+    sources: tuple[Source, ...]
+
+    @property
+    def months(self) -> NDArray[np.int64]:
+        """Month of each day [days; 0 is January]."""
+        return np.asarray(self.dates.astype("datetime64[M]").astype(np.int64) % 12)
+
+
+@dataclass(frozen=True)
+class MonthlyTemperature:
+    """Mean daily low ``tmin_c`` and high ``tmax_c`` of each month [12; °C], January first."""
+
+    tmin_c: NDArray[np.float64]
+    tmax_c: NDArray[np.float64]
+    findings: tuple[Finding, ...]
+    sources: tuple[Source, ...]

@@ -22,6 +22,10 @@ UNITS_BY_SUFFIX = {
     "_l": "L",
     "_m": "m",
     "_year": "year",
+    "_usd_yr": "USD/yr",
+    "_usd": "USD",
+    "_min": "min",
+    "_yr": "1/yr",
 }
 """The suffix that a quantity's name must end with, longest first, and the unit it stands for."""
 

@@ -16,7 +16,10 @@ from pydantic import BaseModel, Field, ValidationError, model_validator
 from harvest.errors import ProjectError
 from harvest.project.basemap import Basemap
 from harvest.project.capture import Losses, Season, Storm
+from harvest.project.doubt import Doubt
+from harvest.project.gauge import Gauge, GeneratedRain, Temperature
 from harvest.project.inputs import Footprints, Parcels, Rainfall
+from harvest.project.money import Costs, Tariff
 from harvest.project.outputs import Limits, Outputs
 from harvest.project.placing import Placing
 from harvest.project.ranking import Exclude, Ranking
@@ -31,10 +34,18 @@ class Settings(Section):
     footprints: Footprints
     parcels: Parcels | None = Field(None, description="Parcels; without them each roof stands for itself.")
     rainfall: Rainfall
+    gauge: Gauge | None = Field(None, description="A record of daily rain; without one, days are made up.")
+    temperature: Temperature | None = Field(None, description="Monthly temperatures, for the garden.")
+    generated_rain: GeneratedRain = GeneratedRain()
     placing: Placing = Placing()
     losses: Losses = Losses()
     season: Season = Season()
     storm: Storm = Storm()
+    tariff: Tariff | None = Field(
+        None, description="Price of tap water; without it nothing is said of savings."
+    )
+    costs: Costs = Costs()
+    doubt: Doubt = Doubt()
     ranking: Ranking = Ranking()
     exclude: list[Exclude] = Field([], description="Reasons to take parcels off the lists.")
     outputs: Outputs = Outputs()
@@ -158,13 +169,14 @@ def settings_in_force(settings: Settings) -> Iterator[dict[str, Any]]:
 
 
 def _of_section(label: str, section: BaseModel, annotation: Any) -> Iterator[dict[str, Any]]:
+    values = section.model_dump()
     for key, field in type(section).model_fields.items():
         extra = field.json_schema_extra if isinstance(field.json_schema_extra, dict) else {}
         given = key in section.model_fields_set
         yield {
             "setting": f"{label}.{key}",
             "meaning": field.description,
-            "value": getattr(section, key),
+            "value": values[key],
             "unit": declared_unit(key, extra),
             "from": "project file" if given else "default",
             "source": "given by the user" if given else extra.get("source"),
