@@ -51,9 +51,10 @@ chromium:
 # resolve the locks anew; needs uv
 lock:
 	uv pip compile --quiet --universal --python-version 3.11 --generate-hashes --no-emit-index-url \
-	  --custom-compile-command "make lock" pyproject.toml -o requirements.lock
+	  --custom-compile-command "make lock" --extra brief \
+	  pyproject.toml -o requirements.lock
 	uv pip compile --quiet --universal --python-version 3.11 --generate-hashes --no-emit-index-url \
-	  --custom-compile-command "make lock" --extra test --extra dev -c requirements.lock \
+	  --custom-compile-command "make lock" --extra brief --extra test --extra dev -c requirements.lock \
 	  pyproject.toml -o tests/requirements.lock
 	uv pip compile --quiet --universal --python-version 3.11 --generate-hashes --no-emit-index-url --no-deps \
 	  --custom-compile-command "make lock" tests/requirements-data.in -o tests/requirements-data.lock

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -80,6 +81,7 @@ def run(project: Path, out: Path | None) -> None:
         from harvest.run import run as ran
         from harvest.show.headline import doubts, headline
 
+        gc.freeze()  # what the libraries loaded stays; walking it again and again only takes time
         result = ran(read_project(project), out, Clock(_say))
         for line in headline(result):
             click.echo(line)
@@ -98,6 +100,35 @@ def explain(project: Path, parcel: str, out: Path | None) -> None:
         from harvest.project import read_project
 
         for line in explained(read_project(project), parcel, out):
+            click.echo(line)
+
+
+@main.command()
+@PROJECT
+@click.argument("parcels", metavar="[PARCEL]...", nargs=-1)
+@click.option("--best", type=int, help="Cards for the best N homes instead of named parcels.", metavar="N")
+@click.option("--street", help="Cards for all ranked homes of a street; with --best, for its best.")
+@click.option(
+    "--to", "target", type=click.Path(path_type=Path), required=True, help="File to write, .pdf or .html."
+)
+@click.option("--out", type=click.Path(path_type=Path), help="Result folder instead of the project's own.")
+def cards(
+    project: Path,
+    parcels: tuple[str, ...],
+    best: int | None,
+    street: str | None,
+    target: Path,
+    out: Path | None,
+) -> None:
+    """Write door cards, one page each in street order, from the last run of PROJECT.
+
+    Give PARCELs (ids or whole addresses), or --best, or --street.
+    """
+    with _told():
+        from harvest.cards import cards as made
+        from harvest.project import read_project
+
+        for line in made(read_project(project), parcels, best=best, street=street, target=target, out=out):
             click.echo(line)
 
 

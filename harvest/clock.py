@@ -11,21 +11,29 @@ SLOW_SECONDS = 2.0
 
 
 class Clock:
-    """Times named steps; ``say`` hears of each step that has been running for two seconds."""
+    """Times named steps; ``say``, if any, hears of each step that has been running for two seconds."""
 
-    def __init__(self, say: Callable[[str], None] = lambda _: None) -> None:
+    def __init__(self, say: Callable[[str], None] | None = None) -> None:
         self.seconds: dict[str, float] = {}
         self._say = say
 
     @contextmanager
     def step(self, name: str) -> Iterator[None]:
         """Time what runs inside under ``name``."""
-        slow = threading.Timer(SLOW_SECONDS, self._say, [f"{name} ..."])
-        slow.daemon = True
-        slow.start()
+        slow = self._waiting(f"{name} ...")
         begun = time.perf_counter()
         try:
             yield
         finally:
-            slow.cancel()
+            if slow is not None:
+                slow.cancel()
             self.seconds[name] = self.seconds.get(name, 0.0) + time.perf_counter() - begun
+
+    def _waiting(self, word: str) -> threading.Timer | None:
+        """The timer that will say ``word``, started; None where nobody hears it."""
+        if self._say is None:
+            return None
+        slow = threading.Timer(SLOW_SECONDS, self._say, [word])
+        slow.daemon = True
+        slow.start()
+        return slow

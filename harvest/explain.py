@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import json
 from collections.abc import Iterator
 from pathlib import Path
@@ -13,17 +12,23 @@ import pandas as pd
 import shapely
 from pyproj import CRS, Geod
 
+from harvest.chosen import parcel_row
 from harvest.errors import ResultError
-from harvest.estimate import by_month, depths_of, months_in_season
+from harvest.explain_barrels import barrel_lines
 from harvest.layers import Extent, RainGrid, between
+from harvest.litres import Litres, by_month, months_in_season, storm_left_mm
 from harvest.place.plane import Geometries, bounds_wgs84, onto_plane, transformed
 from harvest.place.rain import cell_weights, rain_on
 from harvest.project import Project, Settings, settings_in_force
 from harvest.project.capture import Season
+from harvest.read.gauge import read_gauge
 from harvest.read.rain import read_rain
+from harvest.read.temperature import read_temperature
 from harvest.result import Result
 from harvest.show.figures import shown
 from harvest.water.capture import Floats, year_depth
+from harvest.water.curve_number import ROOF_CURVE_NUMBER, storm_runoff_mm
+from harvest.weather import Weather, weather
 
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 CELLS_SHOWN = 4
@@ -37,7 +42,7 @@ def explain(project: Project, parcel: str, out: Path | None = None) -> list[str]
     """
     result = Result.at(project.out_folder(out))
     _check_current(project, result)
-    row = _parcel(result, parcel)
+    row = parcel_row(result, parcel)
     roofs = result.table("roofs")
     assert isinstance(roofs, gpd.GeoDataFrame)
     roofs = roofs[roofs["parcel_id"].eq(row["parcel_id"])]
@@ -53,21 +58,6 @@ def _check_current(project: Project, result: Result) -> None:
             f"Settings changed since the run in {result.folder}: {', '.join(changed)}. "
             f"Run again: harvest run {project.path}"
         )
-
-
-def _parcel(result: Result, wanted: str) -> pd.Series:
-    parcels = result.table("parcels")
-    found = parcels[parcels["parcel_id"].eq(wanted)]
-    if found.empty:
-        found = parcels[parcels["address"].str.casefold().eq(wanted.casefold())]
-    if len(found) == 1:
-        return found.iloc[0]
-    if len(found) > 1:
-        names = ", ".join(found["parcel_id"].head(5))
-        raise ResultError(f"{len(found)} parcels have the address {wanted!r}: {names}. Give the parcel's id.")
-    near = difflib.get_close_matches(wanted, parcels["parcel_id"].tolist(), n=3, cutoff=0.6)
-    hint = f"near it: {', '.join(near)}" if near else f"ids look like {parcels['parcel_id'].iloc[0]}"
-    raise ResultError(f"No parcel {wanted!r} in {result.folder}; {hint}.")
 
 
 def _lines(project: Project, result: Result, row: pd.Series, roofs: gpd.GeoDataFrame) -> Iterator[str]:
@@ -88,13 +78,23 @@ def _lines(project: Project, result: Result, row: pd.Series, roofs: gpd.GeoDataF
     yield from _areas(roofs)
     yield from _rain(roofs, outlines, year_depth(depth), grid, plane)
     yield from _season(roofs, depth, settings.season)
-    yield from _litres(roofs, depth, settings)
-    yield (
-        f"5. One storm: {row['catchment_area_m2']:.2f} m² × {settings.storm.depth_mm:g} mm × "
-        f"{settings.losses.coefficient:g} = {row['storm_l']:,.0f} L"
-    )
+    days = _weather(project, result)
+    yield from _litres(roofs, Litres.of(by_month(depth, settings.season), settings, days), settings)
+    yield from _storm(row, settings)
+    yield from barrel_lines(row, roofs, by_month(depth, settings.season), days, settings, result.run)
     yield ""
     yield from _conclusion(row, result)
+
+
+def _weather(project: Project, result: Result) -> Weather | None:
+    """The days of the run, read or made up anew."""
+    told = result.run["weather"]
+    if told is None:
+        return None
+    settings, folder = project.settings, project.folder
+    gauge = read_gauge(settings.gauge, folder, settings.limits) if settings.gauge else None
+    heat = read_temperature(settings.temperature, folder, settings.limits) if settings.temperature else None
+    return weather(gauge, heat, np.array(told["town_normals_mm"]), told["latitude_deg"], settings)
 
 
 def _areas(roofs: gpd.GeoDataFrame) -> Iterator[str]:
@@ -153,25 +153,46 @@ def _season(roofs: gpd.GeoDataFrame, depth_mm: Floats, season: Season) -> Iterat
         seen.add(work)
 
 
-def _litres(roofs: gpd.GeoDataFrame, depth_mm: Floats, settings: Settings) -> Iterator[str]:
+def _litres(roofs: gpd.GeoDataFrame, depths: Litres, settings: Settings) -> Iterator[str]:
     losses = settings.losses
-    source = next(one for one in settings_in_force(settings) if one["setting"] == "losses.coefficient")
-    wetting = f"less {losses.wetting_mm_yr:g} mm of wetting " if losses.wetting_mm_yr else ""
-    yield f"4. Litres: area × rain {wetting}× runoff coefficient {losses.coefficient:g}  (1 mm on 1 m² is 1 L)"
+    event = losses.way == "event"
+    name = "losses.event_coefficient" if event else "losses.coefficient"
+    source = next(one for one in settings_in_force(settings) if one["setting"] == name)
+    wetting = f"less {losses.wetting_mm_yr:g} mm of wetting " if losses.wetting_mm_yr and not event else ""
+    yield f"4. Litres: area × rain {wetting}× runoff coefficient  (1 mm on 1 m² is 1 L)"
+    if event:
+        yield (
+            f"   each day sheds {losses.filter_share:g} × max(0, {losses.event_coefficient:g} × max(0, rain − "
+            f"{losses.wetting_mm:g} mm) − first flush {losses.first_flush_mm:g} mm); the coefficients below are what "
+            "that leaves of all the rain"
+        )
     yield f"   the coefficient stands by {source['from']}: {source['source']}"
-    depths = depths_of(depth_mm, settings)
-    year, season = depths.year_left_mm, depths.season_left_mm
     for position, (_, roof) in enumerate(roofs.iterrows()):
         area, gutter = roof["catchment_area_m2"], float(roof["has_gutter"])
-        sheds = area * year[position] * losses.coefficient
-        catches = area * gutter * season[position] * losses.coefficient
+        year, in_season = depths.year_left_mm[position], depths.season_left_mm[position]
+        of_year, of_season = depths.year_coefficient[position], depths.season_coefficient[position]
+        sheds, catches = area * year * of_year, area * gutter * in_season * of_season
         yield (
-            f"   roof {roof['roof_id']}: {area:.2f} × {year[position]:.1f} × {losses.coefficient:g} = "
-            f"{sheds:,.0f} L shed; in season {area * gutter:.2f} × {season[position]:.1f} × "
-            f"{losses.coefficient:g} = {catches:,.0f} L capturable"
+            f"   roof {roof['roof_id']}: {area:.2f} × {year:.1f} × {of_year:.4g} = {sheds:,.0f} L shed; in season "
+            f"{area * gutter:.2f} × {in_season:.1f} × {of_season:.4g} = {catches:,.0f} L capturable"
         )
         if not np.allclose([sheds, catches], [roof["runoff_l_yr"], roof["capturable_l_yr"]], equal_nan=True):
             yield "   This is not what the tables hold: an input changed since the run, so run again."
+
+
+def _storm(row: pd.Series, settings: Settings) -> Iterator[str]:
+    depth, losses = settings.storm.depth_mm, settings.losses
+    yield (
+        f"5. One storm of {depth:g} mm: {row['catchment_area_m2']:.2f} m² × "
+        f"{storm_left_mm(depth, losses):.2f} mm that runs off = {row['storm_l']:,.0f} L"
+    )
+    by_number = float(storm_runoff_mm(np.array(depth)))
+    yield (
+        f"   beside it: the NRCS curve number of a roof, {ROOF_CURVE_NUMBER:g}, gives {by_number:.2f} mm "
+        f"({by_number / depth:.0%} of this storm; {float(storm_runoff_mm(np.array(254.0))) / 254:.0%} of a storm of "
+        "254 mm). A curve number loses a fixed depth first, so small rains lose most; a coefficient is the same share "
+        "of all rain, drizzle too, and also holds what splashes over the gutter. Neither is put into the other."
+    )
 
 
 def _conclusion(row: pd.Series, result: Result) -> Iterator[str]:

@@ -3,22 +3,27 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 from harvest import __version__
 from harvest.clock import Clock
+from harvest.deliver import delivered
 from harvest.errors import ProjectError
-from harvest.estimate import Estimate, Inputs, estimate, totals
-from harvest.fields import FINDINGS
+from harvest.estimate import Estimate, Inputs, estimate, ranked, totals
+from harvest.fields import FINDINGS, PARCELS, ROOFS
 from harvest.findings import Finding
 from harvest.layers import Layer
 from harvest.place.plane import bounds_wgs84, check_extent, check_together
-from harvest.project import Project, settings_in_force
+from harvest.plan.money import check_tariff
+from harvest.project import Project, Settings, settings_in_force
+from harvest.ranges import with_ranges
 from harvest.read.footprints import read_footprints
+from harvest.read.gauge import read_gauge
 from harvest.read.parcels import read_parcels
 from harvest.read.rain import read_rain
+from harvest.read.temperature import read_temperature
 from harvest.result import RUN_FILE, Result
 from harvest.show.datapackage import write_datapackage
 from harvest.show.map import write_map
@@ -46,6 +51,12 @@ def read_inputs(project: Project, clock: Clock) -> Inputs:
     bounds = bounds_wgs84(extents)
     with clock.step("reading rainfall"):
         rain = read_rain(settings.rainfall, folder, settings.limits, bounds)
+    gauge = temperature = None
+    if settings.gauge is not None:
+        with clock.step("reading the gauge"):
+            gauge = read_gauge(settings.gauge, folder, settings.limits)
+    if settings.temperature is not None:
+        temperature = read_temperature(settings.temperature, folder, settings.limits)
     season = settings.season
     if not (rain.monthly or season.whole_year or season.monthly_shares):
         raise ProjectError(
@@ -53,8 +64,11 @@ def read_inputs(project: Project, clock: Clock) -> Inputs:
             f"{season.first} to {season.last}. Give 12 monthly bands, or [season] monthly_shares, or leave "
             "[season] out to have figures for the whole year."
         )
-    found = (*(one for layer in layers for one in layer.findings), *rain.findings, *check_extent(bounds))
-    return Inputs(footprints, parcels, rain, bounds, (*found, *_of_season(project)))
+    read = [one for one in (*layers, rain, gauge, temperature) if one is not None]
+    found = [*(told for one in read for told in one.findings), *check_extent(bounds), *_of_season(project)]
+    if settings.tariff is not None:
+        found += check_tariff(settings.tariff)
+    return Inputs(footprints, parcels, rain, bounds, tuple(found), gauge, temperature)
 
 
 def _of_season(project: Project) -> list[Finding]:
@@ -78,27 +92,44 @@ def run(project: Project, out: Path | None = None, clock: Clock | None = None) -
     folder = project.out_folder(out)
     check_replaceable(folder)
     inputs = read_inputs(project, clock)
-    found = estimate(inputs, project.settings, clock)
+    found, told = worked_out(inputs, project.settings, clock)
     findings = [*inputs.findings, *found.findings]
     with staged(folder) as stage:
         with clock.step("writing result tables"):
-            result = write_core(stage, project, inputs, found, findings)
+            result = write_core(stage, project, inputs, found, findings, told)
         _show(result, project, findings, clock)
         _write_json(stage / "timing.json", {name: round(s, 3) for name, s in clock.seconds.items()})
         _list_files(stage)
     return Result.at(folder)
 
 
+def worked_out(inputs: Inputs, settings: Settings, clock: Clock) -> tuple[Estimate, dict[str, Any]]:
+    """Everything for one area, from layers to ranked tables, and what joins ``run.json`` of it."""
+    found, barrels = delivered(estimate(inputs, settings, clock), inputs, settings, clock)
+    found, ranges = with_ranges(found, barrels, settings, clock)
+    told = {
+        "weather": found.weather.as_dict() if found.weather else None,
+        "barrels": barrels.record if barrels else None,
+        "ranges": ranges,
+    }
+    return ranked(found, settings, clock), told
+
+
 def write_core(
-    stage: Path, project: Project, inputs: Inputs, found: Estimate, findings: Sequence[Finding]
+    stage: Path,
+    project: Project,
+    inputs: Inputs,
+    found: Estimate,
+    findings: Sequence[Finding],
+    told: Mapping[str, Any],
 ) -> Result:
-    """The GeoParquet tables and ``run.json``: all that later stages read."""
-    for name, table in (("parcels", found.parcels), ("roofs", found.roofs)):
-        table.to_parquet(
-            stage / f"{name}.parquet", schema_version="1.1.0", write_covering_bbox=True, **PARQUET
+    """The GeoParquet tables and ``run.json``: all that later stages read. ``told`` joins ``run.json`` as it is."""
+    for table, frame in ((PARCELS, found.parcels), (ROOFS, found.roofs)):
+        table.checked(frame[list(table.names)]).to_parquet(
+            stage / f"{table.name}.parquet", schema_version="1.1.0", write_covering_bbox=True, **PARQUET
         )
     _write_findings(stage, findings)
-    _write_json(stage / RUN_FILE, _run_record(project, inputs, found))
+    _write_json(stage / RUN_FILE, _run_record(project, inputs, found) | dict(told) | {"files": []})
     return Result.at(stage)
 
 
@@ -124,7 +155,8 @@ def _write_findings(stage: Path, findings: Sequence[Finding]) -> None:
 def _run_record(project: Project, inputs: Inputs, found: Estimate) -> dict[str, Any]:
     settings = project.settings
     parcels = inputs.parcels.sources if inputs.parcels is not None else ()
-    sources = [*inputs.footprints.sources, *parcels, *inputs.rain.sources]
+    others = [one.sources for one in (inputs.rain, inputs.gauge, inputs.temperature) if one is not None]
+    sources = [*inputs.footprints.sources, *parcels, *(one for of_layer in others for one in of_layer)]
     return {
         "program": "harvest-mapper",
         "version": __version__,
@@ -148,7 +180,6 @@ def _run_record(project: Project, inputs: Inputs, found: Estimate) -> dict[str, 
         "offset": found.offset.as_dict() if found.offset else None,
         "roofs_across_grid_cells": found.straddling_cells,
         "totals": totals(found),
-        "files": [],
     }
 
 

@@ -5,14 +5,15 @@ from __future__ import annotations
 import json
 import math
 import os
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import get_args
+from typing import TypeVar, get_args
 
 import numpy as np
 
 from harvest.errors import GridError, InputError, OutputError
+from harvest.layers import DailyRain, MonthlyTemperature
 from harvest.project import json_schema
 from harvest.project.draft import SCHEMA_NAME, Said, project_text
 from harvest.project.inputs import Rainfall, RainUnit
@@ -21,6 +22,13 @@ from harvest.read.columns import texts
 from harvest.read.crs import Bounds
 from harvest.read.guess import Roles, meet, roles
 from harvest.read.guess_columns import Guess, of_footprints, of_parcels
+from harvest.read.guess_weather import (
+    Candidate,
+    gauge_told,
+    gauges,
+    temperature_told,
+    temperatures,
+)
 from harvest.read.look import Seen, look
 from harvest.read.rain import read_rain
 
@@ -31,7 +39,13 @@ US_BOUNDS: Bounds = (-180.0, 15.0, -60.0, 72.0)
 USUAL_RAIN_MM_YR = 900.0
 """Of several units that are possible, the one that comes nearest to this is guessed."""
 
+MADE_UP = "none found; days of rain will be made up from the grid's months."
+NOT_MADE_UP = "none found; the grid has no months to make days up from, so nothing will be said of barrels."
+NO_TEMPERATURES = "none found; the garden will ask for the same every week, whatever the weather."
+
 Section = dict[str, Said]
+Weather = tuple[dict[str, Section], list[str], set[str]]
+Record = TypeVar("Record", DailyRain, MonthlyTemperature)
 
 
 @dataclass(frozen=True)
@@ -61,14 +75,17 @@ def start(folder: Path, target: Path | None = None) -> StartReport:
     found = roles(seen)
     _check_found(folder, seen, found)
     said, lines = _sections(folder, path.parent, found, limits)
+    weather, told, known = _weather(folder, path.parent, found, limits)
     remarks = (
         "Project file for the harvest command: which data to use, and how to count.",
         "Paths start from the folder of this file. Lines that begin with # are remarks: each setting that is not "
         "given shows its default, which holds until you remove the # and change it.",
     )
-    _write(path, project_text(said, remarks))
+    _write(path, project_text(said | weather, remarks))
     _write_schema(path.with_name(SCHEMA_NAME))
-    lines += [f"Not used by this version: {one.name}, {what}." for one, what in found.others]
+    rest = [(one, what) for one, what in found.others if one.name not in known]
+    lines += told
+    lines += [f"Not used by this version: {one.name}, {what}." for one, what in rest]
     lines += [
         f"Wrote {path}; read it through and correct what was guessed wrong.",
         f"Then: harvest check {path}",
@@ -205,6 +222,52 @@ def _fitting_units(settings: Rainfall, folder: Path, limits: Limits, town: Bound
             continue
         fitting[unit] = float(np.nanmean(grid.depth_mm.sum(axis=0)))
     return fitting
+
+
+def _weather(folder: Path, base: Path, found: Roles, limits: Limits) -> Weather:
+    """The sections of gauge and temperatures, as far as there are any; lines that tell; files that they tell of."""
+    tables = [one for one, _ in found.others]
+    monthly = len(found.rainfall) == 12 or found.rainfall[0].bands >= 12
+    no_gauge = MADE_UP if monthly else NOT_MADE_UP
+    days, months = gauges(tables, folder, limits), temperatures(tables, folder, limits)
+    read = {one.seen.name for one in days if one.record} | {one.seen.name for one in months if one.record}
+    known = {one.seen.name for one in days} | {one.seen.name for one in months}
+    gauge, lines = _recorded(folder, base, days, gauge_told, "the longest record")
+    temperature, more = _recorded(folder, base, months, temperature_told, "the order of names")
+    lines = [f"Gauge: {lines[0] or no_gauge}", *lines[1:], *_unread(days, read)]
+    lines += [f"Temperatures: {more[0] or NO_TEMPERATURES}", *more[1:], *_unread(months, read)]
+    sections = {"gauge": gauge, "temperature": temperature}
+    return {name: section for name, section in sections.items() if section}, lines, known
+
+
+def _recorded(
+    folder: Path,
+    base: Path,
+    found: Sequence[Candidate[Record]],
+    told: Callable[[Candidate[Record]], str],
+    rule: str,
+) -> tuple[Section, list[str]]:
+    """The section of the first that can be read, with hints at what only the user can say, and the lines that
+    tell it; the first line is empty where there is none.
+    """
+    able = [one for one in found if one.record is not None]
+    if not able:
+        return {}, [""]
+    best: Candidate[Record] = able[0]
+    others = able[1:]
+    why = told(best)
+    if others:
+        names = ", ".join(one.seen.name for one in others)
+        why += f"; taken before {names}, by what can be read as it stands, then by {rule}"
+    section: Section = {"file": Said(_relative(folder, base, best.seen.file), why)}
+    section |= {key: Said(why=words) for key, words in best.asked.items()}
+    lines = [f"{best.seen.name}: {why}.", *(f"  {words}." for words in best.asked.values())]
+    return section, lines + [f"  Not used: {one.seen.name}: {told(one)}." for one in others]
+
+
+def _unread(found: Sequence[Candidate[Record]], read: set[str]) -> list[str]:
+    """Lines for tables that seem to be what is looked for and can't be read, as that or as anything else."""
+    return [f"  Not used, though {one.sign}: {one.trouble}." for one in found if one.seen.name not in read]
 
 
 def _write(path: Path, text: str) -> None:

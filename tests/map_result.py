@@ -2,11 +2,13 @@
 
 Lots of 20 m by 30 m stand in two blocks of rows. Each roof's area is chosen, rain is 1000 mm, the
 coefficient 0.8 and six tenths of the runoff are capturable, so a roof of A m² sheds 800 A and catches 480 A.
+Parcels take turns with 1, 2 and 3 suggested barrels, which deliver 600 L each and a litre more for each m² of roof.
 """
 
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -15,9 +17,10 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
+from barrel_columns import HANGS_ON, barrel_columns, downspout_columns
 
 from harvest.fields import FINDINGS, PARCELS, ROOFS
-from harvest.fields.parcels import ASSOCIATION, COMMON_GROUND, NO_RAIN, NO_ROOF, RANKED, UNIT
+from harvest.fields.parcels import ASSOCIATION, COMMON_GROUND, NO_GUTTER, NO_RAIN, NO_ROOF, RANKED, UNIT
 from harvest.result import Result
 
 PARCEL_CRS, ROOF_CRS = "EPSG:32621", "EPSG:4326"
@@ -32,6 +35,10 @@ HOSTILE = {
     "P007": "</script><script>window.broken = 3</script>",
     "P008": "\u2028 $map ${map} \\u003c &lt;b&gt;",
 }
+
+GAUGE, MADE_UP = "daily gauge", "made up from monthly normals"
+NO_GARDEN, BARE_OF_DOUBT = "P012", "P014"
+"""A parcel without a garden, and one of whose used litres nothing is known but the mean."""
 
 
 @dataclass(frozen=True)
@@ -58,6 +65,8 @@ def lots() -> list[Lot]:
             made.append(Lot(name, outline, 0.0, NO_ROOF))
         elif number == 21:
             made.append(Lot(name, outline, None, NO_RAIN, "The rainfall grid holds no figure here."))
+        elif number == 23:
+            made.append(Lot(name, outline, 85.0, NO_GUTTER))
         elif number == 22:
             hole = shapely.box(west + 8, south + 10, west + 14, south + 20)
             made.append(Lot(name, outline.difference(hole), 90.0))
@@ -97,24 +106,30 @@ def parcels_frame(made: list[Lot] | None = None) -> gpd.GeoDataFrame:
     area = pd.array([lot.roof_m2 for lot in made], dtype="Float64")
     roof = pd.Series(area).astype("float64")
     large = (roof >= 500) | pd.Series([lot.status == ASSOCIATION for lot in made])
-    on_list = roof.gt(0)
+    guttered = roof.mask(pd.Series([lot.status == NO_GUTTER for lot in made], dtype=bool), 0.0)
+    on_list = guttered.gt(0)
+    names = pd.Series([lot.parcel_id for lot in made], dtype="str")
+    barrels = barrel_columns(names, guttered, names.eq(NO_GARDEN), names.eq(BARE_OF_DOUBT))
+    for name in ("yield_hangs_on", "payback"):
+        barrels[name] = barrels[name].mask(barrels[name].notna() & names.isin(HOSTILE), names.map(HOSTILE))
     group = pd.Series(np.where(large, "large roofs", "homes"), dtype="str").where(on_list, pd.NA)
     frame = pd.DataFrame(
         {
-            "parcel_id": pd.Series([lot.parcel_id for lot in made], dtype="str"),
+            "parcel_id": names,
             "address": pd.Series([address_of(lot.parcel_id, i) for i, lot in enumerate(made)], dtype="str"),
             "land_use": pd.Series([None] * len(made), dtype="str"),
             "door_count": pd.Series([1] * len(made), dtype="Int64"),
             "parcel_area_m2": pd.Series([lot.outline.area for lot in made], dtype="float64"),
-            "roof_count": pd.Series(on_list.astype("int64")),
+            "roof_count": pd.Series(roof.gt(0).astype("int64")),
             "catchment_area_m2": roof.fillna(80.0),
-            "guttered_area_m2": roof.fillna(80.0),
-            "rain_mm_yr": pd.Series(1000.0, index=roof.index).where(on_list, np.nan),
-            "season_rain_mm_yr": pd.Series(600.0, index=roof.index).where(on_list, np.nan),
-            "rain_cover": pd.Series(1.0, index=roof.index).where(on_list, np.nan),
+            "guttered_area_m2": guttered.fillna(80.0),
+            "rain_mm_yr": pd.Series(1000.0, index=roof.index).where(roof.gt(0), np.nan),
+            "season_rain_mm_yr": pd.Series(600.0, index=roof.index).where(roof.gt(0), np.nan),
+            "rain_cover": pd.Series(1.0, index=roof.index).where(roof.gt(0), np.nan),
             "runoff_l_yr": roof * 800,
-            "capturable_l_yr": roof * 480,
+            "capturable_l_yr": guttered * 480,
             "storm_l": roof * 0.8 * 25.4,
+            **barrels,
             "list": group.astype("str"),
             "rank": roof.groupby(group).rank(ascending=False, method="first").astype("Int64"),
             "rank_score": roof * 480,
@@ -125,6 +140,17 @@ def parcels_frame(made: list[Lot] | None = None) -> gpd.GeoDataFrame:
         }
     )
     return gpd.GeoDataFrame(PARCELS.checked(frame), geometry="geometry", crs=PARCEL_CRS)
+
+
+def without(parcels: gpd.GeoDataFrame, *begins: str) -> gpd.GeoDataFrame:
+    """``parcels`` with every column whose name begins with one of ``begins`` missing throughout."""
+    names = [name for name in parcels if str(name).startswith(begins)]
+    return parcels.assign(**{str(name): parcels[name].where(parcels["parcel_id"].isna()) for name in names})
+
+
+TARIFF_COLUMNS = ("saving_", "payback")
+DAY_COLUMNS = ("suggested_", "yield_", "net_cost", *TARIFF_COLUMNS)
+"""What is missing without a tariff, and without days of rain."""
 
 
 def roofs_frame(parcels: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
@@ -145,7 +171,9 @@ def roofs_frame(parcels: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
             "placement": pd.Series("whole", index=with_roof.index, dtype="str"),
             "kind": pd.Series(None, index=with_roof.index, dtype="str"),
             "roof_area_m2": with_roof["catchment_area_m2"],
-            "has_gutter": True,
+            "has_gutter": with_roof["guttered_area_m2"] > 0,
+            "eave_m": 20.0,
+            **downspout_columns(with_roof["guttered_area_m2"]),
             **{name: with_roof[name] for name in _SHARED},
             "geometry": outline,
         }
@@ -189,7 +217,22 @@ def findings_frame() -> pd.DataFrame:
     return FINDINGS.checked(frame.astype(kinds))
 
 
-def run_values(parcels: gpd.GeoDataFrame, roofs: gpd.GeoDataFrame, units: str, town: str) -> dict[str, Any]:
+RANGES: dict[str, dict[str, Any]] = {
+    "runoff_l_yr": {"low": 16e6, "high": 21e6, "hangs_on": "the runoff <i>coefficient</i>"},
+    "capturable_l_yr": {"low": 9.4e6, "high": 12.6e6, "hangs_on": None},
+    "yield_l_yr": {"low": 123_456.0, "high": 234_567.0, "hangs_on": HANGS_ON},
+    "saving_usd_yr": {"low": 61.52, "high": 1203.9, "hangs_on": "how much tap water it replaces"},
+}
+
+
+def run_values(
+    parcels: gpd.GeoDataFrame,
+    roofs: gpd.GeoDataFrame,
+    units: str,
+    town: str,
+    days: str | None,
+    ranges: Mapping[str, Any],
+) -> dict[str, Any]:
     return {
         "program": "harvest-mapper",
         "version": "0.0.test",
@@ -204,6 +247,15 @@ def run_values(parcels: gpd.GeoDataFrame, roofs: gpd.GeoDataFrame, units: str, t
                 "source": "a book",
             },
             {"setting": "storm.depth_mm", "value": 25.4, "unit": "mm", "from": "project file", "source": ""},
+            {
+                "setting": "storm.intensity_mm_h",
+                "value": 25.4,
+                "unit": "mm/h",
+                "from": "default",
+                "source": "",
+            },
+            {"setting": "season.first", "value": "04-15", "unit": None, "from": "project file", "source": ""},
+            {"setting": "season.last", "value": "10-31", "unit": None, "from": "project file", "source": ""},
             {
                 "setting": "season.monthly_shares",
                 "value": None,
@@ -233,11 +285,18 @@ def run_values(parcels: gpd.GeoDataFrame, roofs: gpd.GeoDataFrame, units: str, t
         "ledger": {},
         "totals": {
             "parcels": len(parcels),
+            "parcels_with_roof": int((parcels["roof_count"] > 0).sum()),
             "roofs": int(roofs["roof_id"].nunique()),
             "roof_area_m2": float(parcels["catchment_area_m2"].sum()),
             "runoff_l_yr": float(parcels["runoff_l_yr"].sum()),
             "capturable_l_yr": float(parcels["capturable_l_yr"].sum()),
+            **{
+                name: float(parcels[name].sum()) if parcels[name].notna().any() else None
+                for name in ("yield_l_yr", "saving_usd_yr", "suggested_barrels")
+            },
         },
+        "weather": None if days is None else {"days": days},
+        "ranges": dict(ranges),
         "files": [],
     }
 
@@ -247,6 +306,8 @@ def result_in(
     parcels: gpd.GeoDataFrame | None = None,
     units: str = "us",
     town: str = "Pellwick",
+    days: str | None = GAUGE,
+    ranges: Mapping[str, Any] = RANGES,
 ) -> Result:
     """A complete result folder holding ``parcels`` (the small town by default)."""
     folder.mkdir(parents=True, exist_ok=True)
@@ -255,6 +316,6 @@ def result_in(
     parcels.to_parquet(folder / "parcels.parquet", index=False)
     roofs.to_parquet(folder / "roofs.parquet", index=False)
     findings_frame().to_parquet(folder / "findings.parquet", index=False)
-    text = json.dumps(run_values(parcels, roofs, units, town), allow_nan=False)
+    text = json.dumps(run_values(parcels, roofs, units, town, days, ranges), allow_nan=False)
     (folder / "run.json").write_text(text, encoding="utf-8")
     return Result.at(folder)

@@ -10,6 +10,7 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
+from barrel_columns import barrel_columns, downspout_columns
 
 from harvest.fields import FINDINGS, PARCELS, ROOFS
 from harvest.fields.parcels import HOMES, NO_RAIN, RANKED
@@ -90,8 +91,10 @@ def parcels_frame(addresses: tuple[str | None, ...]) -> gpd.GeoDataFrame:
         for i, one in enumerate(boxes)
     ]
     whole = pd.array([1] * count, dtype="Int64")
+    ids = pd.Series([f"{i:03d}" for i in place], dtype="str")
+    barrels = barrel_columns(ids, pd.Series(area).mask(dry), pd.Series(place == 0), pd.Series(place == 4))
     values = {
-        "parcel_id": pd.array([f"{i:03d}" for i in place], dtype="str"),
+        "parcel_id": ids,
         "address": pd.array(list(addresses), dtype="str"),
         "land_use": pd.array([None] * count, dtype="str"),
         "door_count": pd.array([None if i == 2 else int(i) for i in place], dtype="Int64"),
@@ -105,6 +108,7 @@ def parcels_frame(addresses: tuple[str | None, ...]) -> gpd.GeoDataFrame:
         "runoff_l_yr": litres * 1.25,
         "capturable_l_yr": litres,
         "storm_l": area * 25.4,
+        **barrels,
         "list": pd.array([None if one else HOMES for one in dry], dtype="str"),
         "rank": pd.array([None if one else i + 1 for i, one in enumerate(dry)], dtype="Int64"),
         "rank_score": litres,
@@ -137,6 +141,8 @@ def roofs_frame(count: int) -> gpd.GeoDataFrame:
         "runoff_l_yr": litres,
         "capturable_l_yr": litres,
         "storm_l": area * 25.4,
+        "eave_m": 2 * np.sqrt(area),
+        **downspout_columns(pd.Series(area).where(place % 2 == 0)),
         "geometry": shapely.box(200_000 + 30 * place, 900_000, 200_010 + 30 * place, 900_010),
     }
     return ROOFS.checked(gpd.GeoDataFrame(values, geometry="geometry", crs=ROOFS_CRS))

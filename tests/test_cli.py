@@ -33,7 +33,7 @@ def test_run_prints_five_lines(sample_copy: Path) -> None:
     lines = out.splitlines()
     assert [line.split(":")[0] for line in lines] == ["Roofs", "Water", "Best", "Findings", "Map"]
     assert "gal a year" in lines[1]
-    assert "small part" in lines[1]
+    assert "suggested barrels gardens would use" in lines[1]
     assert Path(lines[4].split(":", 1)[1].strip()).exists()
 
 

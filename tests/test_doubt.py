@@ -11,7 +11,7 @@ from scipy import stats
 
 import harvest.plan.draws as draws_module
 from harvest.errors import ProjectError
-from harvest.plan.doubt import Ranges, dry_and_wet_year, ranges, total_ranges, volume
+from harvest.plan.doubt import Ranges, ranges, total_ranges, volume
 from harvest.plan.draws import Draws, Factors, Input, inputs
 from harvest.project import read_project
 from harvest.project.doubt import Doubt
@@ -300,28 +300,6 @@ def test_a_range_reaches_to_the_setting_itself() -> None:
     found = inputs(Doubt(), Costs(replaces_tap=0.95), 0.1)
     assert (found["replaces_tap"].low, found["replaces_tap"].high) == (0.3, 0.95)
     assert (found["weeks"].low, found["weeks"].middle, found["weeks"].high) == (0.1, 0.1, 0.85)
-
-
-def test_dry_and_wet_year() -> None:
-    """By hand: of 1 to 11 the 10th percentile is the second, the 90th the tenth; scipy.stats.scoreatpercentile too."""
-    years = np.array([np.arange(1.0, 12.0), 10 * np.arange(11.0, 0.0, -1)])
-    dry, wet = dry_and_wet_year(years)
-    np.testing.assert_allclose(dry, [2, 20])
-    np.testing.assert_allclose(wet, [10, 100])
-    uneven = np.random.default_rng(5).gamma(2.0, 300.0, (1, 23))
-    dry, wet = dry_and_wet_year(uneven)
-    np.testing.assert_allclose(
-        [dry[0], wet[0]], stats.scoreatpercentile(uneven[0], [10, 90], interpolation_method="fraction")
-    )
-
-
-def test_years_left_out_do_not_count() -> None:
-    years = np.array([[5.0, np.nan, 1.0, 3.0], [50.0, np.nan, 10.0, np.nan]])
-    dry, wet = dry_and_wet_year(years)
-    np.testing.assert_allclose([dry[0], wet[0]], [1.4, 4.6])
-    assert np.isnan(dry[1]) and np.isnan(wet[1])
-    with pytest.raises(ValueError, match="no year"):
-        dry_and_wet_year(np.full((2, 3), np.nan))
 
 
 def test_many_roofs_at_once() -> None:

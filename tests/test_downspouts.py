@@ -10,13 +10,7 @@ from hypothesis import strategies as st
 
 from harvest.place.eaves import eave_lengths
 from harvest.units import M2_PER_SQUARE_FOOT, M_PER_FOOT
-from harvest.water.downspouts import (
-    downspout_count,
-    served_shares,
-    usable_downspouts,
-    usable_ranks,
-    usable_shares,
-)
+from harvest.water.downspouts import downspout_count, mean_served_area, unequal_weights, usable_downspouts
 
 counts = st.lists(st.integers(1, 30), min_size=1, max_size=8).map(np.array)
 
@@ -55,26 +49,23 @@ def test_count_is_the_largest_of_three() -> None:
     assert count.dtype == np.int64
 
 
-def test_shares_by_hand() -> None:
-    """Derived: inequality 4 over three is 4 : 2 : 1; over two 4 : 1; one takes all."""
-    shares = served_shares(np.array([3, 2, 1]), inequality=4)
-    assert shares == pytest.approx(np.array([[4 / 7, 2 / 7, 1 / 7], [0.8, 0.2, 0], [1, 0, 0]]))
+def test_served_areas_by_hand() -> None:
+    """Derived: 100 m² over two that serve 0.75 and 1.25 of the middle; over three 0.75 + 1.25 + 0.75 = 2.75 of it."""
+    middle = mean_served_area(np.array([100.0, 110.0, 75.0, 0.0]), np.array([2, 3, 1, 4]), 0.25)
+    assert middle == pytest.approx([50.0, 40.0, 100.0, 0.0])
+    assert unequal_weights(3, 0.25).tolist() == [0.75, 1.25, 0.75]
+    assert unequal_weights(4, 0.0).tolist() == [1.0] * 4
 
 
-@given(counts, st.floats(1, 20))
-def test_shares_add_up_and_fall(count: np.ndarray, inequality: float) -> None:
-    shares = served_shares(count, inequality=inequality)
-    assert shares.shape == (len(count), count.max())
-    assert shares.sum(axis=1) == pytest.approx(np.ones(len(count)))
-    assert np.all(np.diff(shares, axis=1) <= 1e-15)
-    assert ((shares > 0).sum(axis=1) == count).all()
-    smallest = shares[np.arange(len(count)), count - 1]
-    expected = np.where(count > 1, inequality, 1.0)
-    assert shares[:, 0] / smallest == pytest.approx(expected)
-
-
-def test_equal_shares() -> None:
-    assert served_shares(np.array([4]), inequality=1) == pytest.approx(np.full((1, 4), 0.25))
+@given(counts, st.floats(0, 0.9), st.floats(0, 5000))
+def test_downspouts_serve_the_whole_roof(count: np.ndarray, inequality: float, area_m2: float) -> None:
+    middle = mean_served_area(np.full(len(count), area_m2), count, inequality)
+    weights = unequal_weights(int(count.max()), inequality)
+    served = [(one * weights[:number]).sum() for one, number in zip(middle, count, strict=True)]
+    assert served == pytest.approx(np.full(len(count), area_m2))
+    assert (np.diff(weights[::2]) == 0).all()
+    assert (np.diff(weights[1::2]) == 0).all()
+    assert (weights[1::2] >= weights[0]).all()
 
 
 def test_usable_by_hand() -> None:
@@ -86,40 +77,6 @@ def test_usable_by_hand() -> None:
     assert usable_downspouts(count, 0.0).tolist() == [0] * 6
 
 
-def test_which_are_usable_by_hand() -> None:
-    """The middle of each equal stretch of the ranking, the smaller of two middles."""
-    ranks = usable_ranks(np.array([2, 3, 4, 5, 3]), np.array([1, 1, 2, 2, 3]))
-    assert ranks.tolist() == [[1, -1, -1], [1, -1, -1], [1, 3, -1], [1, 3, -1], [0, 1, 2]]
-
-
-@given(counts, st.floats(0, 1), st.floats(1, 10))
-def test_the_choice_is_not_the_hopeful_one(count: np.ndarray, share: float, inequality: float) -> None:
-    """The usable lie, on average, at the middle of the ranking or below it, and are different downspouts of the roof.
-
-    A single one never has more than an equal part.
-    """
-    usable = usable_downspouts(count, share)
-    ranks = usable_ranks(count, usable)
-    assert ((ranks >= 0).sum(axis=1) == usable).all()
-    assert (ranks < count[:, None]).all()
-    assert all(len(set(row[row >= 0])) == number for row, number in zip(ranks, usable, strict=True))
-    shares = usable_shares(count, usable, inequality=inequality)
-    mean_rank = np.where(ranks >= 0, ranks, 0).sum(axis=1) / np.maximum(usable, 1)
-    assert np.all((usable == 0) | (mean_rank >= (count - 1) / 2))
-    assert np.all((usable != 1) | (shares.sum(axis=1) <= 1 / count + 1e-12))
-
-
-@given(counts, st.floats(0, 1), st.floats(1, 10))
-def test_usable_shares_are_the_served_shares_at_their_ranks(
-    count: np.ndarray, share: float, inequality: float
-) -> None:
-    usable = usable_downspouts(count, share)
-    ranks = usable_ranks(count, usable, most=6)
-    every = served_shares(count, inequality=inequality)
-    expected = np.where(ranks >= 0, np.take_along_axis(every, np.maximum(ranks, 0), axis=1), 0.0)
-    assert usable_shares(count, usable, inequality=inequality, most=6) == pytest.approx(expected)
-
-
 def test_refusals() -> None:
     rules = {"area_served_m2": 55.0, "spacing_m": 12.0, "least": 2}
     with pytest.raises(ValueError, match="the area of a roof"):
@@ -129,14 +86,21 @@ def test_refusals() -> None:
     for name in rules:
         with pytest.raises(ValueError, match="serves more than 0"):
             downspout_count(np.ones(1), np.ones(1), **{**rules, name: 0})
-    with pytest.raises(ValueError, match="at least as large as the smallest"):
-        served_shares(np.array([2]), inequality=0.5)
+    for wrong in (-0.1, 0.91, np.nan):
+        with pytest.raises(ValueError, match=r"between 0 and 0\.9"):
+            mean_served_area(np.ones(1), np.array([2]), wrong)
+        with pytest.raises(ValueError, match=r"between 0 and 0\.9"):
+            unequal_weights(2, wrong)
+    for wrong in (-1.0, np.nan, np.inf):
+        with pytest.raises(ValueError, match="the area of a roof"):
+            mean_served_area(np.array([5.0, wrong]), np.array([2, 2]), 0.25)
     with pytest.raises(ValueError, match="at least 1 downspout"):
-        served_shares(np.array([0]), inequality=2)
-    with pytest.raises(ValueError, match="between 0 and 1"):
-        usable_downspouts(np.array([2]), 1.5)
-    with pytest.raises(ValueError, match="more usable downspouts than downspouts"):
-        usable_ranks(np.array([2]), np.array([3]))
+        mean_served_area(np.ones(1), np.array([0]), 0.25)
+    with pytest.raises(ValueError, match="at least 1 downspout"):
+        usable_downspouts(np.array([2, 0]), 0.5)
+    for share in (-0.1, 1.5, np.nan):
+        with pytest.raises(ValueError, match="between 0 and 1"):
+            usable_downspouts(np.array([2]), share)
 
 
 def test_eaves_are_the_two_long_sides() -> None:

@@ -12,7 +12,12 @@ import harvest
 ROOT = Path(harvest.__file__).parent
 WORDS = {"errors", "units", "findings", "layers", "result", "fields", "project", ""}
 STAGES = {"read", "place", "plan", "show"}
-CHAIN = {"start", "check", "run", "explain", "estimate", "staging", "clock"}
+CHAIN = {
+    *("start", "check", "run", "explain", "explain_barrels"),
+    *("estimate", "parcel_rows", "litres", "weather", "standing", "deliver", "ranges"),
+    *("cards", "chosen", "street_order"),
+    *("staging", "clock"),
+}
 MAY_IMPORT = {
     "cli": WORDS | CHAIN | STAGES,
     **dict.fromkeys(CHAIN, WORDS | CHAIN | STAGES | {"water"}),

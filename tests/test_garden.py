@@ -169,6 +169,16 @@ def test_bucket_is_watered_on_the_households_days_only_and_holds_no_more_than_it
     assert need[[3, 25]] == pytest.approx([16 / 0.8, 27 / 0.8])
 
 
+def test_what_people_cannot_bring_at_once_stays_owed_by_hand() -> None:
+    """Derived by hand: 5 mm a day, watered at 13.5 mm, at most 4 mm at once of which 0.8 reach the plants.
+
+    Deficits 5, 10, 15 (gets 4, so 11.8), 16.8 (13.6), 18.6 (15.4), then 2 mm of rain: 18.4 and nobody waters.
+    """
+    rain = np.array([0, 0, 0, 0, 0, 2.0])
+    need = garden_need(rain, np.full(6, 5.0), may_water=ALWAYS, most_mm=4.0, **BED | {"coefficient": 1.0})
+    assert need == pytest.approx([0, 0, 4, 4, 4, 0])
+
+
 def test_allowance_formula() -> None:
     """California MWELO: ETo · 0.62 · factor · area; Fresno 51.1 in, 50,000 ft², 0.7: 1,108,870 gal a year.
 
@@ -242,6 +252,8 @@ def test_garden_refusals() -> None:
     for name, value in (("coefficient", -0.1), ("available_mm", 0.0)):
         with pytest.raises(ValueError, match="landscape coefficient"):
             garden_need(np.ones(2), np.ones(2), may_water=ALWAYS, **{**BED, name: value})
+    with pytest.raises(ValueError, match="bring at once"):
+        garden_need(np.ones(2), np.ones(2), may_water=ALWAYS, most_mm=0.0, **BED)
     with pytest.raises(ValueError, match="evapotranspiration must"):
         garden_need(np.ones(2), np.array([1, np.nan]), may_water=ALWAYS, **BED)
     with pytest.raises(ValueError, match="rain must"):

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
 import geopandas as gpd
+import pyarrow.parquet as pq
 import pyogrio
 import pytest
 import shapely
@@ -162,3 +164,23 @@ def test_extent_widened_by_metres() -> None:
     across = 200 / 0.3048006096
     assert across <= feet[2] - feet[0] < 1.02 * across
     assert to_wgs84(spot.bounds, CRS(4326)) == pytest.approx(spot.bounds)
+
+
+@pytest.mark.parametrize(
+    ("code", "taken_by_code"),
+    [(32621, True), (32620, False), (99999, False)],
+)
+def test_geoparquet_crs_is_its_definition_whatever_code_it_names(
+    tmp_path: Path, code: int, taken_by_code: bool
+) -> None:
+    squares().set_crs(32621, allow_override=True).to_parquet(tmp_path / "plain.parquet")
+    table = pq.read_table(tmp_path / "plain.parquet")
+    geo = json.loads(table.schema.metadata[b"geo"])
+    geo["columns"]["geometry"]["crs"]["id"] = {"authority": "EPSG", "code": code}
+    pq.write_table(
+        table.replace_schema_metadata({**table.schema.metadata, b"geo": json.dumps(geo).encode()}),
+        tmp_path / "a.parquet",
+    )
+    crs = parcels(tmp_path, "a.parquet").frame.crs
+    assert crs.coordinate_operation.to_json_dict()["parameters"][1]["value"] == -57  # middle of zone 21
+    assert (crs.srs == "EPSG:32621") == taken_by_code

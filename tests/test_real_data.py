@@ -22,10 +22,10 @@ from pyproj import CRS, Geod
 from rasterio.transform import Affine
 
 from harvest.clock import Clock
-from harvest.estimate import Estimate, estimate, totals
+from harvest.estimate import Estimate, totals
 from harvest.project import read_project
 from harvest.result import Result
-from harvest.run import read_inputs, run
+from harvest.run import read_inputs, run, worked_out
 
 BUBENEC = Path(str(distribution("momepy").locate_file("momepy/datasets/bubenec.gpkg")))
 FINLAND = Path(str(distribution("pyrosm").locate_file("pyrosm/data/test.osm.pbf")))
@@ -48,7 +48,7 @@ def flat_grid(path: Path, bounds: tuple[float, ...], mm_yr: float) -> None:
 
 def estimated(project: Path) -> Estimate:
     opened = read_project(project)
-    return estimate(read_inputs(opened, Clock()), opened.settings, Clock())
+    return worked_out(read_inputs(opened, Clock()), opened.settings, Clock())[0]
 
 
 def geodesic_areas(frame: gpd.GeoDataFrame) -> np.ndarray:

@@ -18,17 +18,18 @@ from pyproj import Geod, Transformer
 
 from harvest.clock import Clock
 from harvest.errors import OutputError, ProjectError
-from harvest.estimate import Estimate, _shared_address, estimate
+from harvest.estimate import Estimate
 from harvest.fields import TABLES
+from harvest.parcel_rows import shared_address
 from harvest.place.plane import onto_plane, transformed
 from harvest.project import read_project
 from harvest.result import Result
-from harvest.run import read_inputs, run
+from harvest.run import read_inputs, run, worked_out
 
 
 def estimated(project: Path) -> Estimate:
     opened = read_project(project)
-    return estimate(read_inputs(opened, Clock()), opened.settings, Clock())
+    return worked_out(read_inputs(opened, Clock()), opened.settings, Clock())[0]
 
 
 def rewritten(project: Path, old: str, new: str) -> Path:
@@ -136,8 +137,8 @@ def test_statuses_of_the_sample(sample_result: Result) -> None:
 
 def test_a_site_has_the_words_that_all_its_addresses_begin_with() -> None:
     both = pd.Series(["12 Oak Road Unit 3", None, "12 Oak Road Unit 14"], dtype="str")
-    assert _shared_address(both) == "12 Oak Road"
-    assert _shared_address(pd.Series(["12 Oak Road", "14 Oak Road"], dtype="str")) is None
+    assert shared_address(both) == "12 Oak Road"
+    assert shared_address(pd.Series(["12 Oak Road", "14 Oak Road"], dtype="str")) is None
 
 
 def test_the_known_offset_is_measured_but_too_small_to_report(sample_result: Result) -> None:
@@ -178,7 +179,7 @@ def test_parcels_are_geoparquet_1_1_with_covering(sample_result: Result) -> None
 def test_run_record_names_inputs_and_settings(sample_result: Result) -> None:
     run_record = sample_result.run
     by_role = {one["role"]: one for one in run_record["inputs"]}
-    assert set(by_role) == {"footprints", "parcels", "rainfall"}
+    assert set(by_role) == {"footprints", "parcels", "rainfall", "gauge", "temperature"}
     digest = hashlib.sha256((SAMPLE / "footprints.gpkg").read_bytes()).hexdigest()
     assert by_role["footprints"]["sha256"] == digest
     assert run_record["totals"]["effective_coefficient"] == pytest.approx(0.80)

@@ -23,7 +23,7 @@ from harvest.fields import FINDINGS
 from harvest.project.basemap import Basemap
 from harvest.show.block import block, number_section, outline_section, text_section, word_section
 from harvest.show.map import SCRIPTS, write_map
-from harvest.show.mapdata import classes_of, parcels_shown, roofs_shown
+from harvest.show.mapdata import FIGURES, SENTENCES, SUMMED, classes_of, parcels_shown, roofs_shown
 from harvest.show.pageframe import OfflineMap, page_html
 from harvest.show.wording import WORDS
 
@@ -281,6 +281,13 @@ def test_every_word_is_asked_for_and_every_asked_for_word_exists() -> None:
     quoted = set(re.findall(r'"(\w+)"', scripts))
     left = {name for name in WORDS if name not in exact | quoted and not any(map(name.startswith, begun))}
     assert left == set()
+
+
+def test_every_figure_that_is_sent_is_shown_somewhere() -> None:
+    scripts = "\n".join((PAGE / name).read_text(encoding="utf-8") for name in SCRIPTS)
+    quoted = set(re.findall(r'"(\w+)"', scripts)) | set(re.findall(r"parcels\.(\w+)\[", scripts))
+    assert {*FIGURES, *SENTENCES} <= quoted
+    assert set(SUMMED) <= set(FIGURES)
 
 
 def test_every_page_script_is_in_the_page(text: str) -> None:

@@ -68,6 +68,10 @@ def test_the_sample_is_recognised(tmp_path: Path) -> None:
     for key in ("file", "id", "address", "land_use", "doors", "built_year"):
         assert getattr(settings.parcels, key) == getattr(mine.parcels, key), key
     assert settings.rainfall.file == mine.rainfall.file
+    assert settings.gauge is not None and settings.temperature is not None
+    assert settings.gauge.model_fields_set == settings.temperature.model_fields_set == {"file"}
+    assert settings.gauge.file == "gauge_daily.csv"
+    assert settings.temperature.file == "temperature_monthly.csv"
     text = report.path.read_text(encoding="utf-8")
     assert text.startswith("#:schema ./harvest-schema.json\n")
     assert "single family" in text.split("[ranking]")[1]
@@ -75,13 +79,14 @@ def test_the_sample_is_recognised(tmp_path: Path) -> None:
     for name, what in (
         ("streets.geojson", "street lines"),
         ("wards.fgb", "districts"),
-        ("gauge_daily.csv", "a rain gauge"),
         ("visits_2025.csv", "a visit log"),
         ("drainage_reports.csv", "points"),
-        ("temperature_monthly.csv", "temperatures"),
         ("parks.geojson", "ground"),
     ):
         assert f"Not used by this version: {name}, {what}." in told
+    assert "Gauge: gauge_daily.csv: a column says 'rain'; it holds 19 whole years" in told
+    assert "Temperatures: temperature_monthly.csv: a column says 'tmin'; it holds 12 months" in told
+    assert not re.search("Not used.*(gauge_daily|temperature_monthly)", told)
     schema = json.loads((folder / "harvest-schema.json").read_text(encoding="utf-8"))
     assert set(schema["properties"]) == set(Settings.model_fields)
 

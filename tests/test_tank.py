@@ -72,6 +72,26 @@ def test_room_before_storms_is_read_in_the_morning() -> None:
     assert found.room_before_storm[0] == pytest.approx((1.0 + 0.9) / 2)
 
 
+def test_barrels_set_up_anew_stand_empty() -> None:
+    """By hand: of sequence A the 60 L held on the third evening are drained; what the later days draw follows."""
+    flow = np.array(INFLOW, dtype=float).reshape(-1, 1)
+    set_up = np.arange(10) == 3
+    found = balance(
+        lambda day: flow[day][None, :],
+        lambda day: np.array([20.0]),
+        np.array([[100.0]]),
+        np.zeros(10, dtype=int),
+        set_up=set_up,
+        storm_day=set_up,
+    )
+    # days 4 to 10: yields 0, 0, 20, 10, 0, 20, 20; the barrel holds 0, 30, 10, 0, 100, 80, 60
+    assert (found.drained_l[0], found.yield_l[0], found.end_l[0]) == (60, 20 + 70, 60)
+    assert found.overflow_l[0] == 100
+    assert found.room_before_storm[0] == 1
+    assert found.days_empty[0] == 3
+    assert found.largest_error_l == 0
+
+
 series = st.lists(st.floats(0, 300), min_size=1, max_size=60)
 
 
@@ -92,9 +112,29 @@ def test_laws_that_hold_on_any_series(
     assert yas.yield_l[0] <= ybs.yield_l[0] + slack
     assert ybs.yield_l[0] <= min(sum(inflow) + first, sum(demand)) + slack
     assert yas.overflow_l[0] >= ybs.overflow_l[0] - slack
-    assert run(inflow, demand, usable + more, "yas", first).yield_l[0] >= yas.yield_l[0] - slack
+    for rule, found in (("yas", yas), ("ybs", ybs)):
+        assert run(inflow, demand, usable + more, rule, first).yield_l[0] >= found.yield_l[0] - slack
 
 
+@settings(deadline=None)
+@given(series, st.lists(st.booleans(), min_size=60, max_size=60))
+def test_what_is_drained_is_counted(inflow: list[float], set_up: list[bool]) -> None:
+    flow = np.array(inflow)[:, None, None]
+    for rule in ("yas", "ybs"):
+        found = balance(
+            lambda day: flow[day],
+            lambda day: np.array([25.0]),
+            np.array([[90.0]]),
+            np.zeros(len(inflow), dtype=int),
+            set_up=np.array(set_up[: len(inflow)]),
+            rule=rule,
+        )
+        gone = found.yield_l + found.overflow_l + found.drained_l + found.end_l
+        assert found.inflow_l == pytest.approx(gone, abs=1e-6)
+        assert (found.drained_l > 0)[0] <= any(set_up[1 : len(inflow)])
+
+
+@settings(deadline=None)
 @given(series)
 def test_no_barrel_spills_all_and_no_demand_yields_nothing(inflow: list[float]) -> None:
     assert run(inflow, [20] * len(inflow), 0).overflow_l[0] == pytest.approx(sum(inflow))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from harvest.fields import volumes
+from harvest.fields import barrels, volumes
 from harvest.fields.register import Field, Table
 
 RANKED = "ranked"
@@ -73,6 +73,7 @@ PARCELS = Table(
         volumes.RUNOFF,
         volumes.CAPTURABLE,
         volumes.STORM,
+        *barrels.PARCEL_FIELDS,
         Field(
             "list",
             "string",

@@ -9,7 +9,9 @@ from typing import TYPE_CHECKING, Literal
 from harvest.errors import FieldError
 
 if TYPE_CHECKING:
+    import numpy as np
     import pandas as pd
+    from numpy.typing import NDArray
 
 Dtype = Literal["string", "float", "integer", "boolean", "geometry"]
 Adds = Literal["sum", "area-weighted mean", "no"]
@@ -125,16 +127,18 @@ class Table:
         if not one.nullable and missing.any():
             self._refuse(frame, one, missing, "is missing")
         if one.dtype in ("float", "integer"):
-            numbers = column.astype("Float64")
+            numbers = column.to_numpy("float64", na_value=float("nan"))
             if one.minimum is not None:
-                self._refuse(frame, one, (numbers < one.minimum).fillna(False), f"is below {one.minimum}")
+                self._refuse(frame, one, numbers < one.minimum, f"is below {one.minimum}")
             if one.maximum is not None:
-                self._refuse(frame, one, (numbers > one.maximum).fillna(False), f"is above {one.maximum}")
+                self._refuse(frame, one, numbers > one.maximum, f"is above {one.maximum}")
         if one.allowed:
             strange = ~column.isin(one.allowed) & ~missing
             self._refuse(frame, one, strange, f"is none of {one.allowed}")
 
-    def _refuse(self, frame: pd.DataFrame, one: Field, where: pd.Series, why: str) -> None:
+    def _refuse(
+        self, frame: pd.DataFrame, one: Field, where: pd.Series | NDArray[np.bool_], why: str
+    ) -> None:
         if where.any():
             row = frame.loc[where, list(self.key)].iloc[0].to_dict()
             raise FieldError(

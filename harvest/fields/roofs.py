@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from harvest.fields import volumes
+from harvest.fields import barrels, volumes
 from harvest.fields.register import Field, Table
 
 WHOLE = "whole"
@@ -62,6 +62,8 @@ ROOFS = Table(
         volumes.RUNOFF,
         volumes.CAPTURABLE,
         volumes.STORM,
+        barrels.EAVE,
+        *barrels.DOWNSPOUTS,
         Field(
             "geometry",
             "geometry",

@@ -53,7 +53,7 @@ def shares(
     parcel: the roof's real pieces take it over. Where parcels overlap, the smaller one has the ground. A roof
     with less than ``least_share`` on parcels altogether has no row.
     """
-    roof, parcel = shapely.STRtree(parcels).query(roofs, predicate="intersects")
+    parcel, roof = shapely.STRtree(roofs).query(parcels, predicate="intersects")
     order = np.lexsort((parcel, roof))
     roof, parcel = roof[order], parcel[order]
     roof_area = shapely.area(roofs)

@@ -1,8 +1,8 @@
-"""How sure a figure is, as two ranges that are never mixed.
+"""How sure a figure is: the range that not knowing leaves, never mixed with that of the weather.
 
 *Not knowing*: the 10th to the 90th percentile of the long-run mean when every input is drawn anew, many times over.
 Sums are taken inside a draw, so adding up roofs makes a town surer of what is each roof's own, and no surer of what
-they share. *Weather*: one roof in a dry and in a wet year.
+they share. *Weather*, one roof in a poor and in a good year, comes from the daily balance itself.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from scipy.sparse import csr_array
 from harvest.plan.draws import Draws, Factors, Floats
 
 LOW, HIGH = 0.10, 0.90
-"""The ends of both ranges, as shares of draws or of years: linear between order statistics (Hyndman and Fan 1996,
+"""The ends of both ranges, as shares of draws: linear between order statistics (Hyndman and Fan 1996,
 *The American Statistician* 50(4), definition 7, which is also NumPy's default)."""
 
 NO_SPREAD = 1e-20
@@ -57,75 +57,89 @@ class Ranges:
     share: Floats
 
 
-def ranges(draws: Draws, measure: Measure) -> Ranges:
-    """The range of ``measure`` for each row, and the input that matters most.
+class RowRanges:
+    """Gathers the range of a measure for each row, part by part.
 
     The share of an input is the squared correlation, over draws, of its values with the measure's: for a measure
     that answers in a straight line to inputs drawn independently, its part of the variance.
     """
-    count = len(draws)
-    low, high, share = (np.full(count, np.nan) for _ in range(3))
-    which = np.full(count, -1)
-    names = list(draws.inputs)
-    for rows, factors in draws.parts():
-        values = _measured(measure, rows, factors, draws.count)
-        low[rows], high[rows] = np.quantile(values, (LOW, HIGH), axis=0)
+
+    def __init__(self, draws: Draws) -> None:
+        self._draws, self._names = draws, list(draws.inputs)
+        self._low, self._high, self._share = (np.full(len(draws), np.nan) for _ in range(3))
+        self._which = np.full(len(draws), -1)
+
+    def add(self, rows: slice, factors: Factors, values: Floats) -> None:
+        """Take in ``values`` [draws, rows] of one part; every input that they hang on has been used by then."""
+        _check_shape(values, rows, self._draws.count)
+        self._low[rows], self._high[rows] = np.quantile(values, (LOW, HIGH), axis=0)
         shares = {name: _squared_correlation(one, values) for name, one in factors.used.items()}
-        which[rows], share[rows] = _most(shares, names, values.shape[1])
-    return Ranges(low, high, _named(names, which), share)
+        self._which[rows], self._share[rows] = _most(shares, self._names, values.shape[1])
+
+    def found(self) -> Ranges:
+        """The ranges, once every part is in."""
+        return Ranges(self._low, self._high, _named(self._names, self._which), self._share)
 
 
-def total_ranges(draws: Draws, measure: Measure, group: NDArray[np.integer[Any]], groups: int) -> Ranges:
-    """The range of the sum of ``measure`` over each of ``groups`` sets of rows, and the input that matters most.
+class SumRanges:
+    """Gathers the range of sums of a measure over ``groups`` sets of rows, part by part.
 
     ``group`` [n] is the set of each row, 0 to ``groups`` - 1, or -1 for none; for one total all are 0. Sums are
     taken inside each draw, so errors that roofs share do not average out. Rows without a figure add nothing. An
     input that is a roof's or a block's own stands in as its mean over the set, each roof counting by its share of
-    the sum.
+    the sum. Raises ``ValueError`` where group and draws differ in number.
     """
-    if len(group) != len(draws):
-        raise ValueError(f"{len(group)} rows are grouped, but draws are for {len(draws)}")
-    names = list(draws.inputs)
-    total = np.zeros((draws.count, groups))
-    means: dict[str, Floats] = {}
-    for rows, factors in draws.parts():
-        values = np.nan_to_num(_measured(measure, rows, factors, draws.count))
-        chosen = np.flatnonzero(group[rows] >= 0)
-        here, place = np.unique(group[rows][chosen], return_inverse=True)
+
+    def __init__(self, draws: Draws, group: NDArray[np.integer[Any]], groups: int) -> None:
+        if len(group) != len(draws):
+            raise ValueError(f"{len(group)} rows are grouped, but draws are for {len(draws)}")
+        self._draws, self._names, self._group = draws, list(draws.inputs), group
+        self._total = np.zeros((draws.count, groups))
+        self._means: dict[str, Floats] = {}
+
+    def add(self, rows: slice, factors: Factors, values: Floats) -> None:
+        """Take in ``values`` [draws, rows] of one part; every input that they hang on has been used by then."""
+        _check_shape(values, rows, self._draws.count)
+        values = np.nan_to_num(values)
+        chosen = np.flatnonzero(self._group[rows] >= 0)
+        here, place = np.unique(self._group[rows][chosen], return_inverse=True)
         into = csr_array((np.ones(len(chosen)), (place, chosen)), shape=(len(here), values.shape[1]))
-        total[:, here] += (into @ values.T).T
+        self._total[:, here] += (into @ values.T).T
         for name, one in factors.used.items():
-            if draws.inputs[name].level == "all roofs":
-                means[name] = one
+            if self._draws.inputs[name].level == "all roofs":
+                self._means[name] = one
             else:
-                weighted = means.setdefault(name, np.zeros_like(total))
+                weighted = self._means.setdefault(name, np.zeros_like(self._total))
                 weighted[:, here] += (into @ (one * values.mean(axis=0)).T).T
-    low, high = np.quantile(total, (LOW, HIGH), axis=0)
-    shares = {name: _squared_correlation(one, total) for name, one in means.items()}
-    which, share = _most(shares, names, groups)
-    return Ranges(low, high, _named(names, which), share)
+
+    def found(self) -> Ranges:
+        """The ranges, once every part is in."""
+        low, high = np.quantile(self._total, (LOW, HIGH), axis=0)
+        shares = {name: _squared_correlation(one, self._total) for name, one in self._means.items()}
+        which, share = _most(shares, self._names, self._total.shape[1])
+        return Ranges(low, high, _named(self._names, which), share)
 
 
-def dry_and_wet_year(yearly: Floats) -> tuple[Floats, Floats]:
-    """A dry and a wet year [n each] from ``yearly`` figures [n, years]: the 10th and 90th percentile of the years.
-
-    Linear between years, as :data:`LOW` says; a year that is NaN for every row was left out and does not count.
-    With fewer than eleven years each end lies between the outermost year and the next. Raises ``ValueError``
-    without a year.
-    """
-    years = yearly[:, ~np.isnan(yearly).all(axis=0)] if len(yearly) else yearly
-    if years.shape[1] == 0:
-        raise ValueError("no year has a figure")
-    dry, wet = np.quantile(years, (LOW, HIGH), axis=1)
-    return dry, wet
+def ranges(draws: Draws, measure: Measure) -> Ranges:
+    """The range of ``measure`` for each row, and the input that matters most (:class:`RowRanges`)."""
+    gathered = RowRanges(draws)
+    for rows, factors in draws.parts():
+        gathered.add(rows, factors, measure(rows, factors))
+    return gathered.found()
 
 
-def _measured(measure: Measure, rows: slice, factors: Factors, count: int) -> Floats:
-    values = measure(rows, factors)
+def total_ranges(draws: Draws, measure: Measure, group: NDArray[np.integer[Any]], groups: int) -> Ranges:
+    """The range of the sum of ``measure`` over each of ``groups`` sets of rows (:class:`SumRanges`)."""
+    gathered = SumRanges(draws, group, groups)
+    for rows, factors in draws.parts():
+        gathered.add(rows, factors, measure(rows, factors))
+    return gathered.found()
+
+
+def _check_shape(values: Floats, rows: slice, count: int) -> None:
     wanted = (count, rows.stop - rows.start)
     if values.shape != wanted:
         raise ValueError(f"a measure gives [draws, rows] = {wanted}, not {values.shape}")
-    return values
 
 
 def _squared_correlation(one: Floats, values: Floats) -> Floats:

@@ -102,6 +102,7 @@ class Garden(Section):
         ge=0,
         le=1,
     )
+    least_m2: float = setting(1.0, "A smaller garden counts as none.", source=FROM_MEMORY, gt=0, le=20)
     planting: Planting = setting("vegetables", "What grows there; it sets the landscape coefficient.")
     coefficient: float | None = setting(
         None, "Landscape coefficient instead of the planting's own.", unit="1", gt=0, le=1.5
@@ -120,6 +121,13 @@ class Garden(Section):
         gt=0,
         le=1,
     )
+    depletion_spread: float = setting(
+        0.1,
+        "Households differ: none waters before that much less of the water is used up, all do after that much more.",
+        unit="1",
+        ge=0,
+        le=0.5,
+    )
     real_rain_mm: float = setting(
         1.0, "On a day with at least this much rain nobody waters.", source=FROM_MEMORY, ge=0, le=25
     )
@@ -129,6 +137,14 @@ class Garden(Section):
         ge=0,
         le=100,
     )
+
+    @model_validator(mode="after")
+    def _spread_fits(self) -> Garden:
+        if self.depletion_spread > min(self.depletion, 1 - self.depletion) + 1e-9:
+            raise ValueError(
+                f"depletion_spread {self.depletion_spread:g} around depletion {self.depletion:g} reaches beyond 0 to 1"
+            )
+        return self
 
     @property
     def landscape_coefficient(self) -> float:

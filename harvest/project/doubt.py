@@ -65,6 +65,13 @@ class Doubt(Section):
         min_length=2,
         max_length=2,
     )
+    block_m: float = setting(
+        150.0,
+        "Roofs in one square of this side share the block's error.",
+        source=FROM_MEMORY,
+        ge=20,
+        le=5_000,
+    )
     block: list[Factor] = setting(
         [0.90, 1.10],
         "Factor on runoff that roofs of one block share: trees, age, how gutters are kept.",
@@ -83,7 +90,7 @@ class Doubt(Section):
     )
     material: list[Factor] = setting(
         [0.92, 1.08],
-        "Factor on the runoff coefficient of each single roof: its material and slope.",
+        "Factor on the runoff coefficient of each single roof: its material, and how it lies to the wind.",
         unit="1",
         source="Farreny et al. 2011 for differences between materials; the range " + FROM_MEMORY,
         min_length=2,

@@ -14,6 +14,7 @@ from typing import Any, get_args
 from pydantic import BaseModel, Field, ValidationError, model_validator
 
 from harvest.errors import ProjectError
+from harvest.project.barrel import Barrel, Downspouts, Garden, Habits
 from harvest.project.basemap import Basemap
 from harvest.project.capture import Losses, Season, Storm
 from harvest.project.doubt import Doubt
@@ -41,6 +42,10 @@ class Settings(Section):
     losses: Losses = Losses()
     season: Season = Season()
     storm: Storm = Storm()
+    barrel: Barrel = Barrel()
+    downspouts: Downspouts = Downspouts()
+    garden: Garden = Garden()
+    habits: Habits = Habits()
     tariff: Tariff | None = Field(
         None, description="Price of tap water; without it nothing is said of savings."
     )

@@ -89,20 +89,20 @@ def joined(frame: pd.DataFrame, names: Sequence[str]) -> pd.Series:
     return whole.mask(whole == "")
 
 
-def ids(column: pd.Series | None, rows: np.ndarray, layer: str) -> tuple[pd.Series, list[Finding]]:
-    """Unique text ids for a table whose row numbers in the file are ``rows``.
+def ids(column: pd.Series | None, rows: np.ndarray, layer: str) -> tuple[pd.Series, pd.Series, list[Finding]]:
+    """Unique text ids for a table whose row numbers in the file are ``rows``, and the ids as they stand there.
 
     A missing id becomes ``row N``; the second and further rows with one id become ``id~2``, ``id~3``: no row
     is lost. Each comes with a finding.
     """
-    numbered = "row " + pd.Series(rows).astype("str")
     if column is None:
-        return numbered, []
+        numbered = _numbered(rows)
+        return numbered, numbered, []
     found: list[Finding] = []
     named = texts(column).reset_index(drop=True)
     missing = named.isna()
     if missing.any():
-        named = named.where(~missing, numbered)
+        named = named.where(~missing, _numbered(rows))
         found.append(
             Finding.of(
                 "id missing",
@@ -125,8 +125,12 @@ def ids(column: pd.Series | None, rows: np.ndarray, layer: str) -> tuple[pd.Seri
                 "Check whether these rows are copies, or the column is no id.",
             )
         )
-        named = _distinct(named, repeated)
-    return named, found
+        return _distinct(named, repeated), named, found
+    return named, named, found
+
+
+def _numbered(rows: np.ndarray) -> pd.Series:
+    return "row " + pd.Series(rows).astype("str")
 
 
 def _distinct(named: pd.Series, repeated: pd.Series) -> pd.Series:

@@ -15,6 +15,8 @@ DISTRICT_WORDS = r"wards?|district|precinct|neighb|boundar|zoning|council|tract"
 GROUND_WORDS = r"park|water|river|lake|pond|tree|lawn|wetland|soil|flood"
 RAIN_WORDS = r"(?<![dtr])rain[a-z]*|precip[a-z]*|prcp|ppt"
 RAIN_VARIABLES = ("pr", "tp", "prec", "rr")
+TEMPERATURE_WORDS = r"(?<!at)temp(?!l|or)[a-z]*|tmin|tmax|tmean"
+VISIT_WORDS = r"visit|outcome|canvass"
 OTHER_GRID_WORDS = r"temp|tmean|tmin|tmax|tas|evap|elev|dem|slope|wind|snow|land"
 
 BUILDING_COLUMNS = r"height|stor(ey|ies)|levels?$|roof|gutter|eave|^bldg|^building|imagery"
@@ -204,11 +206,6 @@ def _other(one: Seen) -> str:
     if one.kind == "grid":
         return "a grid of other data" if one.bands > 1 else "a grid of one band"
     names = " ".join([*(str(name).lower() for name in one.sample.columns), one.file.lower()])
-    for words, what in (
-        (r"visit|outcome|canvass", "a visit log"),
-        (RAIN_WORDS, "a rain gauge"),
-        (r"temp|tmin|tmax|tmean", "temperatures"),
-    ):
-        if re.search(words, names):
-            return what
+    if re.search(VISIT_WORDS, names):
+        return "a visit log"
     return "points" if one.kind == "points" else "a table"

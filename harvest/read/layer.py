@@ -87,7 +87,7 @@ def read_rows(
     if len(features.rows) == 0:
         raise file.refused(f"has none of its {outside} features within clip_m of the parcels; check its crs.")
     findings += _told(role, settings, near, features)
-    names, told = columns.ids(raw_id, features.rows, role)
+    names, raw_ids, told = columns.ids(raw_id, features.rows, role)
     findings += told
     made = shapes.cleaned(file, features.geometry, features.unreadable, names)
     findings += made.findings
@@ -95,7 +95,6 @@ def read_rows(
         raise file.refused(f"has no usable polygon among {len(names)} features; open it in a GIS and look.")
     findings += _check_place(file, made.polygons, crs)
     account = Account(role, features.total, int(made.kept.sum()), dropped={OUTSIDE: outside, **made.dropped})
-    raw_ids = names if raw_id is None else columns.texts(raw_id).fillna(names)
     return Rows(
         file,
         names[made.kept].reset_index(drop=True),

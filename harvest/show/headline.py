@@ -7,6 +7,7 @@ from pathlib import Path
 from harvest.fields.parcels import HOMES
 from harvest.result import Result
 from harvest.show.figures import shown
+from harvest.show.town import made_up_days, suggested_barrels, town_figures
 
 BEST = 3
 
@@ -21,8 +22,8 @@ def headline(result: Result) -> list[str]:
         f"Roofs:    {totals['roofs']:,} on {totals['parcels_with_roof']:,} parcels of {run['town']}, "
         f"{area} seen from above.",
         f"Water:    they shed {shown(totals['runoff_l_yr'], 'L/yr', units)}; "
-        f"{shown(totals['capturable_l_yr'], 'L/yr', units)} is capturable from {first} to {last}. "
-        "Barrels deliver a small part of that.",
+        f"{shown(totals['capturable_l_yr'], 'L/yr', units)} is capturable from {first} to {last}; "
+        f"{_used(result, units)}",
         f"Best:     {_best(result, units)}",
         f"Findings: {_findings(result)}",
         f"Map:      {_near(result.folder / 'map.html')}",
@@ -37,6 +38,16 @@ def doubts(result: Result) -> list[str]:
         f"{one.severity}: {one.message} {one.remedy}" + (f" First: {one.first}." if one.first else "")
         for one in grave.fillna("").itertuples()
     ]
+
+
+def _used(result: Result, units: str) -> str:
+    """What the suggested barrels would let gardens use in all, with its range."""
+    barrels, used = suggested_barrels(result), town_figures(result).get("yield_l_yr")
+    if barrels is None or used is None:
+        return "barrels deliver a small part of that."
+    many = "the 1 suggested barrel" if barrels == 1 else f"the {barrels:,} suggested barrels"
+    days = ", by made-up days of rain" if made_up_days(result.run) else ""
+    return f"with {many} gardens would use {used.text_with_range(units)}{days}."
 
 
 def _best(result: Result, units: str) -> str:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from importlib import resources
 from pathlib import Path
 
 from harvest.errors import OutputError
@@ -11,6 +10,7 @@ from harvest.project.basemap import Basemap
 from harvest.result import Result
 from harvest.show.mapdata import blocks, page_values, parcels_shown, roofs_shown
 from harvest.show.pageframe import OfflineMap, page_html
+from harvest.show.sources import source_text
 from harvest.show.wording import WORDS, filled
 
 MAP_FILE = "map.html"
@@ -22,6 +22,7 @@ SCRIPTS = (
     "parcels.js",
     "draw.js",
     "shown.js",
+    "contents.js",
     "popup.js",
     "table.js",
     "search.js",
@@ -51,10 +52,10 @@ def write_map(
         OfflineMap(MAP_NAME, ((south + north) / 2, (west + east) / 2)),
         language="en",
         title=filled("title", town=town),
-        body=_page_text("body.html"),
+        body=source_text("page", "body.html"),
         texts=WORDS | {"heading": filled("heading", town=town), "limited": limited},
-        styles=[_page_text(name) for name in STYLES],
-        scripts=["\n".join(_page_text(name) for name in SCRIPTS)],
+        styles=[source_text("page", name) for name in STYLES],
+        scripts=["\n".join(source_text("page", name) for name in SCRIPTS)],
         values={"page-values": values},
         blocks=blocks(parcels, roofs, result.run["units"]),
         image_hosts=[basemap.host] if basemap else [],
@@ -78,9 +79,3 @@ def _limited_finding(everything: int, shown: int) -> Finding:
         f"The town has {everything:,} parcels; the map shows the {shown:,} best ranked, the tables hold all.",
         "Raise map_most_parcels in [outputs] if the map must show every parcel.",
     )
-
-
-def _page_text(name: str) -> str:
-    """A source file of the page, with plain line ends whatever the checkout made of them."""
-    file = resources.files("harvest.show") / "page" / name
-    return file.read_text(encoding="utf-8").replace("\r\n", "\n")

@@ -5,7 +5,7 @@ All figures are turned into the units that people read here, once; the page only
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -18,42 +18,49 @@ from pyproj.exceptions import CRSError
 from harvest.fields import PARCELS, Field
 from harvest.fields.parcels import COMMON_GROUND, LISTS, UNIT
 from harvest.result import Result
-from harvest.show.block import block, number_section, outline_section, text_section, word_section
+from harvest.show.block import Section, block, number_section, outline_section, text_section, word_section
 from harvest.show.classes import class_colours, class_of, quantile_breaks
-from harvest.show.figures import METRIC_NAMES, US_UNITS
+from harvest.show.figures import MONEY, MONEY_SIGN, dollars_worth, read_unit
+from harvest.show.precision import SPARE_DIGITS, decimals, kept
+from harvest.show.town import SAVING, made_up_days, town_figures
 from harvest.show.wording import WORDS, filled
 
 COLOURED = "capturable_l_yr"
 """The figure that colours the map."""
 
+SUMMED = ("runoff_l_yr", "capturable_l_yr", "yield_l_yr", "catchment_area_m2")
+"""The figures that the page adds up over the parcels it shows."""
+
 FIGURES = (
     "runoff_l_yr",
     "capturable_l_yr",
+    "yield_l_yr",
+    "suggested_barrels",
+    "yield_low_l_yr",
+    "yield_high_l_yr",
+    "yield_poor_year_l_yr",
+    "yield_good_year_l_yr",
+    "fill_min",
+    "saving_low_usd_yr",
+    "saving_high_usd_yr",
+    "net_cost_usd",
+    "garden_m2",
     "storm_l",
     "catchment_area_m2",
+    "served_area_m2",
     "rain_mm_yr",
     "roof_count",
     "door_count",
 )
-"""The figures that the page holds of each parcel."""
+"""The figures that the page holds of each parcel; it shows all of them, each where it is known."""
+
+SENTENCES = ("yield_hangs_on", "payback")
+"""Texts that many parcels share."""
 
 UNDERNEATH = (UNIT, COMMON_GROUND)
 """Parcels drawn first: they lie under others that hold the litres."""
 
 SEVERITIES = ("serious", "warning", "note")
-
-
-def read_unit(units: str, unit: str | None) -> tuple[str, Callable[[float], float]]:
-    """What people who read ``units`` ("us" or "metric") read for SI ``unit``: its name, and the way to it."""
-    if unit is None or unit == "1":
-        return "", _as_it_is
-    if units == "us" and unit in US_UNITS:
-        return US_UNITS[unit]
-    return METRIC_NAMES.get(unit, unit), _as_it_is
-
-
-def _as_it_is(value: float) -> float:
-    return value
 
 
 def parcels_shown(result: Result, most_parcels: int, best: int) -> tuple[gpd.GeoDataFrame, int]:
@@ -62,7 +69,7 @@ def parcels_shown(result: Result, most_parcels: int, best: int) -> tuple[gpd.Geo
     All of them up to ``most_parcels``; above, the ``best`` ranked: the first of each list, then the second
     of each, and so on.
     """
-    columns = ["parcel_id", "address", "list", "rank", "status", "reason", *FIGURES, "geometry"]
+    columns = ["parcel_id", "address", "list", "rank", "status", "reason", *FIGURES, *SENTENCES, "geometry"]
     frame = result.table("parcels", columns)
     everything = len(frame)
     if everything > most_parcels:
@@ -83,10 +90,6 @@ def roofs_shown(result: Result, parcels: gpd.GeoDataFrame, everything: int) -> g
 
 def blocks(parcels: gpd.GeoDataFrame, roofs: gpd.GeoDataFrame, units: str) -> dict[str, bytes]:
     """The data of both layers, by the id of the page's element."""
-    figures = [
-        number_section(name, read_figure(parcels, name, units), decimals=_decimals(PARCELS.field(name)))
-        for name in FIGURES
-    ]
     classes = pd.Series(classes_of(parcels, units).numbers, dtype="int64")
     return {
         "parcels-data": block(
@@ -100,7 +103,8 @@ def blocks(parcels: gpd.GeoDataFrame, roofs: gpd.GeoDataFrame, units: str) -> di
                 word_section("status", parcels["status"]),
                 word_section("reason", parcels["reason"]),
                 number_section("class", classes),
-                *figures,
+                *(_figure_section(parcels, name, units) for name in FIGURES),
+                *(word_section(name, parcels[name]) for name in SENTENCES),
             ],
         ),
         "roofs-data": block(len(roofs), [outline_section(roofs.geometry)]),
@@ -113,8 +117,18 @@ def read_figure(frame: pd.DataFrame, name: str, units: str) -> pd.Series:
     return frame[name].astype("Float64").pipe(converted)
 
 
-def _decimals(field: Field) -> int:
-    return 0 if field.dtype == "integer" else 2
+def _figure_section(parcels: pd.DataFrame, name: str, units: str) -> Section:
+    """Column ``name`` as the page shows it, and finer only where the page adds it up."""
+    field = PARCELS.field(name)
+    values = read_figure(parcels, name, units)
+    if field.dtype == "integer":
+        return number_section(name, values)
+    numbers = values.to_numpy(dtype=float, na_value=np.nan)
+    if field.unit in MONEY:
+        worth = np.array([one if np.isnan(one) else dollars_worth(one) for one in numbers])
+    else:
+        worth = kept(numbers, field.digits, SPARE_DIGITS if name in SUMMED else 0)
+    return number_section(name, pd.Series(worth), decimals(worth))
 
 
 @dataclass(frozen=True)
@@ -148,7 +162,11 @@ def page_values(result: Result, parcels: gpd.GeoDataFrame, everything: int) -> d
         "coloured": COLOURED,
         "lists": list(LISTS),
         "ranked": _ranked(result),
-        "figures": [_figure(PARCELS.field(name), units) for name in FIGURES],
+        "figures": [
+            _figure(PARCELS.field(name), units) | {"known": bool(parcels[name].notna().any())}
+            for name in FIGURES
+        ],
+        "summed": list(SUMMED),
         "classes": {
             "breaks": classes.breaks,
             "colours": classes.colours,
@@ -156,8 +174,10 @@ def page_values(result: Result, parcels: gpd.GeoDataFrame, everything: int) -> d
         },
         "bounds": _bounds(parcels),
         "limited": len(parcels) < everything,
-        "storm_depth": _storm_depth(run, units),
-        "totals": _totals(run, units),
+        "storm_depth": _told_setting(run, "storm.depth_mm", "mm"),
+        "storm_intensity": _told_setting(run, "storm.intensity_mm_h", "mm/h"),
+        "made_up_days": made_up_days(run),
+        "totals": _totals(result),
         "settings": [_setting(one) for one in run["settings"] if one["value"] not in (None, [], {})],
         "inputs": [
             {key: one[key] for key in ("role", "file", "rows")}
@@ -181,6 +201,7 @@ def _figure(field: Field, units: str) -> dict[str, Any]:
         "name": field.name,
         "label": field.label,
         "meaning": field.meaning,
+        "sign": MONEY_SIGN if field.unit in MONEY else "",
         "unit": unit,
         "digits": None if field.dtype == "integer" else field.digits,
     }
@@ -194,41 +215,34 @@ def _bounds(parcels: gpd.GeoDataFrame) -> list[list[float]]:
     return [[float(south), float(west)], [float(north), float(east)]]
 
 
-def _storm_depth(run: Mapping[str, Any], units: str) -> dict[str, Any] | None:
+def _told_setting(run: Mapping[str, Any], name: str, unit: str) -> str | None:
+    """The setting ``name`` in SI ``unit`` as text, at its full worth; None where the run does not have it."""
     for one in run["settings"]:
-        if one["setting"] == "storm.depth_mm":
-            unit, converted = read_unit(units, "mm")
-            return {"value": converted(float(one["value"])), "unit": unit}
+        if one["setting"] == name:
+            told, converted = read_unit(run["units"], unit)
+            return f"{converted(float(one['value'])):.4g} {told}"
     return None
 
 
-def _totals(run: Mapping[str, Any], units: str) -> list[dict[str, Any]]:
-    """The whole town's totals as label, value, unit and digits to show (None: all)."""
-    totals = run["totals"]
-    rows: list[dict[str, Any]] = [
-        {"label": WORDS[f"town_{name}"], "value": totals[name], "unit": "", "digits": None}
+def _totals(result: Result) -> list[dict[str, str]]:
+    """The whole town's totals as texts: label, value, range, and what the range hangs on."""
+    run = result.run
+    totals, units = run["totals"], run["units"]
+    counts = [
+        {"label": WORDS[f"town_{name}"], "value": f"{totals[name]:,}", "range": "", "hangs_on": ""}
         for name in ("parcels", "roofs")
         if name in totals
     ]
-    sources = {
-        "roof_area_m2": "catchment_area_m2",
-        "runoff_l_yr": "runoff_l_yr",
-        "capturable_l_yr": "capturable_l_yr",
-    }
-    for name, field_name in sources.items():
-        if totals.get(name) is None:
-            continue
-        field = PARCELS.field(field_name)
-        unit, converted = read_unit(units, field.unit)
-        rows.append(
-            {
-                "label": field.label,
-                "value": converted(float(totals[name])),
-                "unit": unit,
-                "digits": field.digits,
-            }
-        )
-    return rows
+    figures = [
+        {
+            "label": WORDS["town_saving"] if one.name == SAVING else PARCELS.field(one.name).label,
+            "value": one.text(units),
+            "range": one.range_text(units),
+            "hangs_on": one.hangs_on or "",
+        }
+        for one in town_figures(result).values()
+    ]
+    return counts + figures
 
 
 def _setting(one: Mapping[str, Any]) -> dict[str, str]:

@@ -13,7 +13,6 @@ goes into the page as JSON or compressed data, or escaped, by plain joining of s
 from __future__ import annotations
 
 import base64
-import hashlib
 import html
 import json
 import re
@@ -25,7 +24,7 @@ from typing import Any, cast
 import folium
 from branca.element import Figure
 
-from harvest.errors import HarvestError
+from harvest.show.sources import check_inline, source_hash
 
 LEAFLET_PACKAGE, LEAFLET_FOLDER = "js_lib_leaflet", "static/js_lib_leaflet"
 
@@ -81,9 +80,9 @@ def page_html(
     inline_styles = [_leaflet_style(), *styles]
     inline_scripts = [_leaflet_script(), figure.script.render(), *scripts]
     for text in inline_scripts:
-        _check_inline(text, "script")
+        check_inline(text, "script")
     for text in inline_styles:
-        _check_inline(text, "style")
+        check_inline(text, "style")
     data = [
         *(
             f'<script type="application/json" id="{name}">{_json(value)}</script>'
@@ -97,8 +96,8 @@ def page_html(
     policy = "; ".join(
         [
             "default-src 'none'",
-            "script-src " + " ".join(map(_hash, inline_scripts)),
-            "style-src " + " ".join(map(_hash, inline_styles)),
+            "script-src " + " ".join(map(source_hash, inline_scripts)),
+            "style-src " + " ".join(map(source_hash, inline_styles)),
             " ".join(["img-src data:", *image_hosts]),
             "base-uri 'none'",
             "form-action 'none'",
@@ -133,17 +132,6 @@ def _json(value: object) -> str:
     """JSON that can't end the element it stands in."""
     text = json.dumps(value, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
     return text.replace("&", "\\u0026").replace("<", "\\u003c").replace(">", "\\u003e")
-
-
-def _hash(text: str) -> str:
-    digest = hashlib.sha256(text.encode()).digest()
-    return f"'sha256-{base64.b64encode(digest).decode()}'"
-
-
-def _check_inline(text: str, element: str) -> None:
-    """A script or style that would end its own element, or hide from its hash, is a fault of the program."""
-    if re.search(rf"</{element}|<!--|\r", text, re.IGNORECASE):
-        raise HarvestError(f"A {element} of the map page holds markup that would break the page.")
 
 
 def _leaflet_text(name: str) -> str:

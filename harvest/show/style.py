@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING
 from xml.etree import ElementTree as ET
 
 from harvest.fields import PARCELS, ROOFS, Table
-from harvest.show.mapdata import COLOURED, classes_of, read_unit
+from harvest.show.figures import read_unit
+from harvest.show.mapdata import COLOURED, classes_of
 from harvest.show.wording import WORDS, filled
 
 if TYPE_CHECKING:

@@ -53,11 +53,11 @@ def wetted(depth_mm: Floats, wetting_mm_yr: float) -> Floats:
     return np.asarray(np.maximum(depth_mm - wetting_mm_yr / depth_mm.shape[1], 0.0))
 
 
-def runoff(area_m2: Floats, depth_mm: Floats, coefficient: float) -> Floats:
+def runoff(area_m2: Floats, depth_mm: Floats, coefficient: float | Floats) -> Floats:
     """Litres that ``area_m2`` [n; m², seen from above] sheds from ``depth_mm`` [n; mm] of rain.
 
-    area × depth × ``coefficient`` [1]. Raises ``ValueError`` for a coefficient outside 0 to 1.
+    area × depth × ``coefficient`` [n or one; 1]. Raises ``ValueError`` for a coefficient outside 0 to 1.
     """
-    if not 0 <= coefficient <= 1:
+    if not np.all((np.asarray(coefficient) >= 0) & (np.asarray(coefficient) <= 1)):
         raise ValueError(f"a runoff coefficient lies between 0 and 1, not at {coefficient}")
     return np.asarray(area_m2 * depth_mm * coefficient * L_PER_M2_MM)

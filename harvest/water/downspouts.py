@@ -12,6 +12,8 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 Counts = NDArray[np.int64]
 
+MOST_INEQUALITY = 0.9
+
 
 def downspout_count(
     area_m2: Floats, eave_m: Floats, *, area_served_m2: float, spacing_m: float, least: int
@@ -23,31 +25,41 @@ def downspout_count(
     """
     if not (area_served_m2 > 0 and spacing_m > 0 and least >= 1):
         raise ValueError("a downspout serves more than 0 m², spacing is above 0 m, and a roof has at least 1")
-    for what, value in (("area", area_m2), ("eave length", eave_m)):
-        if not np.all((value >= 0) & np.isfinite(value)):
-            raise ValueError(f"the {what} of a roof must be a number and not negative")
+    _check_size("area", area_m2)
+    _check_size("eave length", eave_m)
     by_area, by_eave = np.ceil(area_m2 / area_served_m2), np.ceil(eave_m / spacing_m)
     return np.asarray(np.maximum(np.maximum(by_area, by_eave), least), dtype=np.int64)
 
 
-def served_shares(count: Counts, *, inequality: float, most: int | None = None) -> Floats:
-    """Part of the roof that drains to each of its downspouts [n, most; 1], largest first, 0 beyond ``count`` [n].
+def unequal_weights(most: int, inequality: float) -> Floats:
+    """Served area of the first ``most`` downspouts of any roof [most; 1], as a multiple of the middle one's.
 
-    The parts fall by a constant factor from one to the next, so that the largest is ``inequality`` [1] times the
-    smallest (1: all equal); they add up to 1. ``most`` columns; the largest count unless given. Raises
-    ``ValueError`` for an inequality below 1 or a count below 1.
+    1 - ``inequality`` and 1 + ``inequality`` in turn, the smaller first; 0 makes all equal. Raises ``ValueError`` for
+    an inequality outside 0 to 0.9.
     """
-    _check_count(count)
-    rank = np.arange(int(count.max(initial=1)) if most is None else most)[None, :]
-    return _shares(count, np.where(rank < count[:, None], rank, -1), inequality)
+    _check_inequality(inequality)
+    return np.where(np.arange(most) % 2 == 0, 1 - inequality, 1 + inequality)
+
+
+def mean_served_area(area_m2: Floats, downspouts: Counts, inequality: float) -> Floats:
+    """Area of the middle downspout [n; m²] of roofs of ``area_m2`` [n; m²] with ``downspouts`` [n].
+
+    Times :func:`unequal_weights` it is what each downspout serves; all together serve the whole roof. Raises
+    ``ValueError`` for an area that is negative or not finite, a count below 1, or an inequality outside 0 to 0.9.
+    """
+    _check_size("area", area_m2)
+    _check_count(downspouts)
+    _check_inequality(inequality)
+    return np.asarray(area_m2 / (downspouts - inequality * (downspouts % 2)))
 
 
 def usable_downspouts(count: Counts, share_usable: float) -> Counts:
     """Downspouts [n] of each roof's ``count`` [n] at which a barrel can stand; not at a front door or a buried pipe.
 
     ``count · share_usable`` to the nearest whole, halves down, but at least 1 where the share is above 0. Raises
-    ``ValueError`` for a share outside 0 to 1.
+    ``ValueError`` for a share outside 0 to 1 or a count below 1.
     """
+    _check_count(count)
     if not 0 <= share_usable <= 1:
         raise ValueError(
             f"the share of downspouts that take a barrel lies between 0 and 1, not {share_usable}"
@@ -56,44 +68,18 @@ def usable_downspouts(count: Counts, share_usable: float) -> Counts:
     return np.asarray(np.minimum(np.maximum(nearest, int(share_usable > 0)), count))
 
 
-def usable_ranks(count: Counts, usable: Counts, *, most: int | None = None) -> Counts:
-    """Ranks by part of the roof, 0 the largest, of the ``usable`` [n] among ``count`` [n] downspouts [n, most].
-
-    Spread evenly over the ranking: it is cut into ``usable`` equal stretches and the middle of each is taken, the
-    smaller of two middles. So a roof's only place is never assumed to be its best one: of two downspouts the smaller
-    takes the barrel, and several lie on average at the middle of the ranking or below.
-
-    -1 beyond ``usable``; ``most`` columns, the largest ``usable`` unless given. Raises ``ValueError`` for more
-    usable than there are, or a count below 1.
-    """
-    _check_count(count)
-    if not np.all((usable >= 0) & (usable <= count)):
-        raise ValueError("a roof cannot have more usable downspouts than downspouts, or fewer than none")
-    stretch = np.arange(int(usable.max(initial=0)) if most is None else most)[None, :]
-    middle = (2 * stretch + 1) * count[:, None] // (2 * np.maximum(usable, 1)[:, None])
-    return np.asarray(np.where(stretch < usable[:, None], middle, -1))
-
-
-def usable_shares(count: Counts, usable: Counts, *, inequality: float, most: int | None = None) -> Floats:
-    """Part of the roof that drains to each usable downspout [n, most; 1], largest first, 0 beyond ``usable`` [n].
-
-    :func:`served_shares` at :func:`usable_ranks`, made without the columns in between: a works hall may have
-    hundreds of downspouts where a home has four.
-    """
-    return _shares(count, usable_ranks(count, usable, most=most), inequality)
-
-
-def _shares(count: Counts, rank: Counts, inequality: float) -> Floats:
-    """Terms of a falling geometric series over ``count`` [n] at ``rank`` [n, k], over its sum; 0 at rank -1."""
-    if not 1 <= inequality < np.inf:
-        raise ValueError(f"the largest part is at least as large as the smallest; inequality is {inequality}")
-    log_step = -np.log(inequality) / np.maximum(count - 1, 1)
-    total = np.divide(
-        np.expm1(count * log_step), np.expm1(log_step), out=count.astype(float), where=log_step != 0
-    )
-    return np.asarray(np.where(rank >= 0, np.exp(rank * log_step[:, None]) / total[:, None], 0.0))
+def _check_size(what: str, value: Floats) -> None:
+    if not np.all((value >= 0) & np.isfinite(value)):
+        raise ValueError(f"the {what} of a roof must be a number and not negative")
 
 
 def _check_count(count: Counts) -> None:
     if not np.all(count >= 1):
         raise ValueError("a roof has at least 1 downspout")
+
+
+def _check_inequality(inequality: float) -> None:
+    if not 0 <= inequality <= MOST_INEQUALITY:
+        raise ValueError(
+            f"the inequality of downspouts lies between 0 and {MOST_INEQUALITY}, not at {inequality}"
+        )

@@ -102,8 +102,10 @@ def garden_need(
     efficiency: float,
     available_mm: float,
     depletion: float,
+    depletion_spread: float = 0.0,
     may_water: Flags,
     real_rain_mm: float = 1.0,
+    most_mm: float | Floats = np.inf,
 ) -> Floats:
     """Water that a garden wants each day [..., days; mm, that is L per m² of garden], whoever supplies it.
 
@@ -111,16 +113,24 @@ def garden_need(
     ``evapotranspiration_mm`` [..., days; mm/d] and shrinks by ``rain_mm`` [..., days; mm], between empty and full. On
     a day when someone ``may_water`` [..., days] (in season and, if asked, a day of the household's :func:`sessions`),
     that has less rain than ``real_rain_mm`` and a deficit of at least ``depletion`` [1] of the bucket, the garden
-    is watered: it wants deficit / ``efficiency``, and the bucket is full again. So what a barrel cannot give comes
-    from the tap and is not owed later, and rain between two sessions lessens what the next one wants.
+    is watered: it wants deficit / ``efficiency``, but no more than ``most_mm`` [... or one; mm], the most that people
+    bring at once; ``efficiency`` of that lessens the deficit. Households differ in when they water: with
+    ``depletion_spread`` [1] none does below ``depletion`` less that, all do above ``depletion`` plus that, and the need
+    is their mean (it also spares a town of gardens from jumping at one threshold all together). So what a barrel cannot
+    give comes from the tap and is not owed later, what people do not bring stays owed, and rain between two sessions
+    lessens what the next one wants.
 
     Raises ``ValueError`` for shares outside 0 to 1 (efficiency and depletion above 0), or a depth that is
     negative or missing.
     """
     if not (0 < efficiency <= 1 and 0 < depletion <= 1):
         raise ValueError("watering efficiency and depletion lie above 0 and at most at 1")
+    if not 0 <= depletion_spread <= min(depletion, 1 - depletion):
+        raise ValueError("the spread of depletion reaches neither below 0 nor above 1")
     if not (coefficient >= 0 and 0 < available_mm < np.inf and real_rain_mm >= 0):
         raise ValueError("a landscape coefficient is not negative, and soil holds more than 0 mm")
+    if not np.all(np.asarray(most_mm) > 0):
+        raise ValueError("the most that people bring at once is above 0 mm")
     for what, depth in (("rain", rain_mm), ("evapotranspiration", evapotranspiration_mm)):
         if not np.all(depth >= 0):
             raise ValueError(f"{what} must be a number and not negative")
@@ -131,10 +141,18 @@ def garden_need(
     deficit = np.zeros(rain.shape[:-1])
     for day in range(rain.shape[-1]):
         deficit = np.clip(deficit + dries[..., day], 0.0, available_mm)
-        watered = may[..., day] & (deficit >= depletion * available_mm)
-        need[..., day] = np.where(watered, deficit / efficiency, 0.0)
-        deficit = np.where(watered, 0.0, deficit)
+        if may[..., day].any():
+            waters = may[..., day] * _share_watering(deficit / available_mm, depletion, depletion_spread)
+            need[..., day] = waters * np.minimum(deficit / efficiency, most_mm)
+            deficit = np.maximum(deficit - efficiency * need[..., day], 0.0)
     return need
+
+
+def _share_watering(depleted: Floats, depletion: float, spread: float) -> Floats:
+    """Share of households [...; 1] that water at ``depleted`` [...; 1] of the bucket."""
+    if spread == 0:
+        return np.asarray(depleted >= depletion, dtype=np.float64)
+    return np.asarray(np.clip((depleted - depletion + spread) / (2 * spread), 0.0, 1.0))
 
 
 def weekly_need(week_mm: float, session: Flags, *, sessions_a_week: int) -> Floats:

@@ -38,7 +38,8 @@ NEARLY = 1e-9
 class Balance:
     """What a series of days did to each case [n]; volumes in litres over the whole series.
 
-    ``yield_by_year_l`` [n, years]. ``start_l`` and ``end_l``: water in the barrels before and after.
+    ``yield_by_year_l`` [n, years]. ``start_l`` and ``end_l``: water in the barrels before and after. ``drained_l``:
+    what stood in them when they were set up anew, empty.
     ``days_met``: days with a demand that was met in full, of ``demand_days``. ``days_empty``, ``days_full``: days
     that ended with all barrels empty, or full. ``times_filled``: inflow kept, in volumes of all barrels.
     ``room_before_storm``: mean share of the barrels' volume that was free on the morning of a storm day, NaN
@@ -49,6 +50,7 @@ class Balance:
     demand_l: Floats
     yield_l: Floats
     overflow_l: Floats
+    drained_l: Floats
     start_l: Floats
     end_l: Floats
     yield_by_year_l: Floats
@@ -78,6 +80,7 @@ def balance(
     year_of_day: NDArray[np.intp],
     *,
     storm_day: NDArray[np.bool_] | None = None,
+    set_up: NDArray[np.bool_] | None = None,
     rule: Rule = "yas",
     start_l: Floats | None = None,
 ) -> Balance:
@@ -85,7 +88,8 @@ def balance(
 
     ``inflow_l(day)`` [n, k; L] reaches each barrel, ``demand_l(day)`` [n; L] is wanted of all of them together,
     ``usable_l`` [n, k; L] is what each barrel holds (0 for no barrel). ``year_of_day`` [days] numbers the
-    years from 0; ``storm_day`` [days] marks days whose morning room counts. The mass balance is kept every day;
+    years from 0; ``storm_day`` [days] marks days whose morning room counts, ``set_up`` [days] those on whose
+    morning barrels are set up, empty. The mass balance is kept every day;
     ``largest_error_l`` is the worst of it. Raises ``ValueError`` for a negative volume or inflow.
     """
     volume = np.asarray(usable_l, dtype=np.float64)
@@ -98,13 +102,17 @@ def balance(
     empty_below, full_above = NEARLY * whole, (1 - NEARLY) * whole
     years = int(year_of_day.max()) + 1 if len(year_of_day) else 0
     by_year = np.zeros((years, cases))
-    inflows, demands, overflows, room = (np.zeros(cases) for _ in range(4))
+    inflows, demands, overflows, drained, room = (np.zeros(cases) for _ in range(5))
     met, wanted, empty, full = (np.zeros(cases, dtype=np.int64) for _ in range(4))
     worst, storms = 0.0, 0
     stood = begin
     is_empty, is_full = stood <= empty_below, stood >= full_above
     for day, year in enumerate(year_of_day):
         flow, want = inflow_l(day), demand_l(day)
+        if set_up is not None and set_up[day]:
+            drained += stood
+            held, stood = np.zeros_like(volume), np.zeros(cases)
+            is_empty, is_full = stood <= empty_below, stood >= full_above
         if storm_day is not None and storm_day[day]:
             room += whole - stood
             storms += 1
@@ -130,6 +138,7 @@ def balance(
             demands,
             by_year.sum(axis=0),
             overflows,
+            drained,
             begin,
             stood,
             by_year.T,

@@ -14,13 +14,12 @@ function setUpAbout() {
   const breakable = (name) => name.split(/(?<=[._])/).flatMap((part) => [part, element("wbr")]);
 
   page.byId("about-figures").append(
-    ...values.figures.flatMap((one) => [
-      element("dt", {}, one.unit ? `${one.label} (${one.unit})` : one.label),
-      element("dd", {}, one.meaning),
-    ])
+    ...values.figures
+      .filter((one) => one.known)
+      .flatMap((one) => [element("dt", {}, named(one)), element("dd", {}, one.meaning)])
   );
   page.byId("about-town").append(
-    ...values.totals.map((one) => line(one.label, `${rounded(one.value, one.digits)} ${one.unit}`.trim()))
+    ...values.totals.map((one) => line(one.label, one.value, ranged(one)))
   );
   page.byId("about-findings").append(
     ...(values.findings.length ? values.findings.map(finding) : [element("li", {}, word("about_no_findings"))])
@@ -44,6 +43,19 @@ function setUpAbout() {
     ])
   );
   page.byId("made-with").textContent = values.made_with;
+
+  /** A figure's label with its unit. */
+  function named({ label, sign, unit }) {
+    const units = [sign, unit].filter(Boolean).join(" ");
+    return units ? `${label} (${units})` : label;
+  }
+
+  /** The range of a total, and what it hangs on. */
+  function ranged({ range, hangs_on }) {
+    if (!range) return "";
+    const most = hangs_on ? element("span", { class: "quiet" }, word("hangs_on", { input: hangs_on })) : null;
+    return element("span", {}, range, most);
+  }
 
   function finding(one) {
     return element(

@@ -33,6 +33,21 @@ const page = (() => {
     return word("million", { number: (exact / 1e6).toLocaleString("en-US", { maximumSignificantDigits: digits }) });
   }
 
+  const figure = (name) => values.figures.find((one) => one.name === name);
+
+  /** Dollars: to the cent below 10, to 2 digits below 100, above to 3. */
+  function dollars(number) {
+    if (number === 0) return "0";
+    return number < 10 ? number.toFixed(2) : rounded(number, number < 100 ? 2 : 3);
+  }
+
+  /** One number of the figure called `name`, or the range from one "to" the other; a missing one is a dash. */
+  function told(name, low, high = null) {
+    const { sign, digits } = figure(name);
+    const one = (number) => (sign && Number.isFinite(number) ? sign + dollars(number) : rounded(number, digits));
+    return high === null ? one(low) : word("range", { low: one(low), high: one(high) });
+  }
+
   /** An element with attributes, and with children that are elements or plain text. */
   function element(tag, attributes = {}, ...children) {
     const made = document.createElement(tag);
@@ -47,9 +62,10 @@ const page = (() => {
     values,
     word,
     rounded,
+    told,
     element,
     byId: (id) => document.getElementById(id),
-    figure: (name) => values.figures.find((one) => one.name === name),
+    figure,
     on: (what, listener) => listeners[what].push(listener),
     tell: (what, detail) => listeners[what].forEach((listener) => listener(detail)),
   };

@@ -4,12 +4,14 @@
  * The pop-up of one parcel, the ring around it, and where the focus goes when it closes.
  */
 
+const WIDEST_POPUP = 340;
+
 function setUpPopup(map, parcels) {
-  const { word, element, values, figure, rounded } = page;
+  const { word, element } = page;
+  const told = setUpContents(parcels);
   const popup = L.popup({
     closeButton: false,
     minWidth: 236,
-    maxWidth: 300,
     autoPanPadding: [12, 12],
     className: "parcel-popup",
   });
@@ -31,7 +33,7 @@ function setUpPopup(map, parcels) {
       page.byId("map-side").scrollIntoView({ block: "nearest" });
       map.setView(place, Math.max(map.getZoom(), closer), { animate: false });
     }
-    popup.options.maxHeight = Math.max(140, map.getSize().y - 70);
+    popup.options.maxWidth = Math.min(WIDEST_POPUP, map.getSize().x - 40);
     const content = contents(row);
     popup.setLatLng(place).setContent(content).openOn(map);
     if (from) content.focus({ preventScroll: true });
@@ -68,86 +70,38 @@ function setUpPopup(map, parcels) {
     }
   });
 
+  /** The whole pop-up: a heading, a way to close it, and what is said of the parcel, which scrolls where it must. */
   function contents(row) {
     const close = element("button", { type: "button", class: "close", "aria-label": word("close") }, "×");
     close.addEventListener("click", () => map.closePopup(popup));
+    const said = element("div", { class: "said" }, ...told(row));
+    said.style.maxHeight = Math.max(140, map.getSize().y - 110) + "px";
+    said.querySelector("details")?.addEventListener("toggle", () => {
+      keepInView();
+      scrollTo(said, said.querySelector("details"));
+    });
     return element(
       "div",
       { role: "dialog", "aria-labelledby": "popup-heading", tabindex: -1 },
       close,
       element("h2", { id: "popup-heading" }, parcels.name(row)),
-      parcels.address[row] ? element("p", { class: "quiet" }, word("parcel", { parcel: parcels.parcel_id[row] })) : null,
-      ...standing(row),
-      ...levels(row),
-      facts(row)
+      said
     );
   }
 
-  /** Place on a list, or why there is none. */
-  function standing(row) {
-    const list = parcels.list[row];
-    const reason = parcels.reason[row] ? element("p", {}, parcels.reason[row]) : null;
-    if (list === null || Number.isNaN(parcels.rank[row])) {
-      const status = word("not_ranked", { status: parcels.status[row] });
-      return [element("div", { class: "not-ranked" }, element("p", {}, status), reason)];
-    }
-    const place = word("standing", {
-      list: word("list_" + list),
-      rank: rounded(parcels.rank[row], null),
-      all: rounded(values.ranked[list], null),
-    });
-    return [element("p", { class: "standing" }, place), element("p", { class: "quiet" }, word("low_rank")), reason];
+  /** Moves the map where the pop-up, grown by its details, would reach over the map's upper edge. */
+  function keepInView() {
+    map.stop();
+    const [box, frame] = [popup.getElement(), map.getContainer()].map((one) => one.getBoundingClientRect());
+    const over = frame.top + 12 - box.top;
+    if (over > 0) map.panBy([0, -over], { animate: false });
   }
 
-  /** What the roofs shed and how much of that is capturable, never one without the other. */
-  function levels(row) {
-    const names = ["runoff_l_yr", "capturable_l_yr"];
-    const [sheds, capturable] = names.map((name) => parcels[name][row]);
-    if (Number.isNaN(sheds) && Number.isNaN(capturable)) return [];
-    const parts = names.map((name) =>
-      element(
-        "div",
-        { "data-figure": name },
-        element("dt", {}, figure(name).label),
-        element(
-          "dd",
-          {},
-          element("span", { class: "number" }, rounded(parcels[name][row], figure(name).digits)),
-          " " + figure(name).unit
-        )
-      )
-    );
-    const share = sheds > 0 ? (100 * capturable) / sheds : NaN;
-    const meter = element("div", { class: "share", "aria-hidden": "true" }, element("div"));
-    if (share > 0) meter.firstChild.style.width = Math.min(100, share) + "%";
-    return [
-      element("dl", { class: "levels" }, ...parts),
-      share > 0 ? meter : null,
-      capturable > 0 ? element("p", { class: "quiet" }, word("levels_note")) : null,
-    ];
-  }
-
-  function facts(row) {
-    const depth = values.storm_depth;
-    const rows = [];
-    for (const name of ["storm_l", "catchment_area_m2", "rain_mm_yr", "roof_count", "door_count"]) {
-      const number = parcels[name][row];
-      if (Number.isNaN(number)) continue;
-      const told = figure(name);
-      const label =
-        name === "storm_l" && depth
-          ? word("storm", { depth: rounded(depth.value, null) + " " + depth.unit })
-          : told.label;
-      rows.push(
-        element(
-          "div",
-          { "data-figure": name },
-          element("dt", {}, label),
-          element("dd", {}, rounded(number, told.digits) + (told.unit ? " " + told.unit : ""))
-        )
-      );
-    }
-    return element("dl", { class: "facts" }, ...rows);
+  /** Scrolls `said` so that what opened in it can be seen, as far as it fits. */
+  function scrollTo(said, part) {
+    const [inner, outer] = [part, said].map((one) => one.getBoundingClientRect());
+    const [below, above] = [inner.bottom - outer.bottom, inner.top - outer.top];
+    if (below > 0) said.scrollTop += Math.min(below, above);
   }
 
   return { open, opened: () => opened };

@@ -7,7 +7,6 @@
 const EVERYTHING = "all";
 const BOTH_LISTS = "both";
 const BEST_CHOICES = [25, 50, 100, 250, 500, 1000];
-const SUMMED = ["runoff_l_yr", "capturable_l_yr", "catchment_area_m2"];
 
 function setUpShown(parcels) {
   const lists = page.byId("choose-list");
@@ -56,11 +55,13 @@ function setUpShown(parcels) {
     };
     const count =
       shown.length === 0 ? "shown_none" : shown.length === parcels.rows ? "shown_all" : "shown_some";
+    const madeUp = values.made_up_days && page.figure("yield_l_yr").known;
     const left = missing ? word("total_missing", { count: page.rounded(missing, null) }) : "";
     page.byId("totals").replaceChildren(
       element("p", { class: "count" }, word(count, filling)),
-      element("dl", { class: "sums" }, ...SUMMED.map(sum)),
-      element("p", { class: "quiet" }, left)
+      element("dl", { class: "sums" }, ...values.summed.filter((name) => page.figure(name).known).map(sum)),
+      element("p", { class: "quiet" }, left),
+      ...(madeUp ? [element("p", { class: "made-up" }, word("made_up_days"))] : [])
     );
   }
 

@@ -6,17 +6,18 @@
  */
 
 const ROWS_A_PAGE = 25;
+const FIGURE_COLUMNS = ["runoff_l_yr", "capturable_l_yr", "yield_l_yr", "suggested_barrels", "catchment_area_m2"];
 
 function setUpTable(parcels, popup) {
   const { word, element, figure, rounded, values } = page;
   const collator = new Intl.Collator("en", { numeric: true });
-  const figureColumns = ["runoff_l_yr", "capturable_l_yr", "catchment_area_m2"];
+  const figureColumns = FIGURE_COLUMNS.filter((name) => figure(name).known);
   const columns = [
     { name: "rank", label: word("table_rank"), of: (row) => place(row), rising: true, number: true },
     { name: "address", label: word("table_address"), of: (row) => parcels.name(row), rising: true },
     ...figureColumns.map((name) => ({
       name,
-      label: figure(name).label,
+      label: word("table_" + name),
       unit: figure(name).unit,
       of: (row) => parcels[name][row],
       rising: false,

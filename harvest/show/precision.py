@@ -1,0 +1,50 @@
+"""How much of a figure the map page is sent: what it shows, and a little more where it adds figures up.
+
+The page rounds once more. A figure kept finer than it is shown could round differently there than the exact
+one does (43,349.6 shows as 43,300, but 43,350 as 43,400), so such a figure is kept one step lower.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+SPARE_DIGITS = 2
+"""Digits kept beyond those shown where the page adds figures up."""
+
+MOST_DECIMALS = 9
+
+
+def significant(values: Floats, digits: int) -> Floats:
+    """``values`` [n] to ``digits`` significant digits; NaN stays NaN."""
+    step = _step(values, digits)
+    return np.asarray(np.rint(values / step) * step)
+
+
+def kept(values: Floats, digits: int, spare: int = 0) -> Floats:
+    """``values`` [n; 0 or more] to ``digits + spare`` significant digits, each to be shown to ``digits``."""
+    if spare == 0:
+        return significant(values, digits)
+    fine = significant(values, digits + spare)
+    coarse = _step(fine, digits)
+    half_up = np.floor(fine / coarse + 0.5 + 1e-9) * coarse
+    too_high = half_up > significant(values, digits) * (1 + 1e-9)
+    return np.asarray(np.where(too_high, fine - _step(values, digits + spare), fine))
+
+
+def decimals(values: Floats) -> int:
+    """The fewest decimals that hold all of ``values`` [n] as they are."""
+    known = values[np.isfinite(values)]
+    for count in range(MOST_DECIMALS):
+        scaled = known * 10**count
+        if np.allclose(scaled, np.rint(scaled), rtol=1e-12, atol=1e-7):
+            return count
+    return MOST_DECIMALS
+
+
+def _step(values: Floats, digits: int) -> Floats:
+    """The last of ``digits`` significant digits of each of ``values`` [n], as a number."""
+    size = np.where(np.isfinite(values) & (values != 0), np.abs(values), 1.0)
+    return np.asarray(10.0 ** (np.floor(np.log10(size)) - digits + 1))
