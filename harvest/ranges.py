@@ -36,7 +36,7 @@ def with_ranges(
     """``found`` with its ranges, and those of the town's totals for ``run.json``."""
     with clock.step("doubt"):
         parcels = found.parcels
-        blocks = _blocks(found, settings.doubt.block_m)
+        blocks = square_of(found, settings.doubt.block_m)
         parcels, told = _of_volumes(parcels, blocks, settings)
         findings = list(found.findings)
         if barrels is not None:
@@ -47,7 +47,7 @@ def with_ranges(
         return replace(found, parcels=parcels, findings=tuple(findings)), told
 
 
-def _blocks(found: Estimate, side_m: float) -> pd.Series:
+def square_of(found: Estimate, side_m: float) -> pd.Series:
     """The square [parcels] in which the roof with barrels of each parcel lies; missing without one."""
     at = found.parcels["at"].to_numpy()
     middle = shapely.centroid(found.outlines[np.maximum(at, 0)])
@@ -56,7 +56,8 @@ def _blocks(found: Estimate, side_m: float) -> pd.Series:
     return names.mask(at < 0)
 
 
-def _drawn(ids: pd.Series, blocks: pd.Series, settings: Settings) -> Draws:
+def drawn_anew(ids: pd.Series, blocks: pd.Series, settings: Settings) -> Draws:
+    """Draws of every input for parcels of ``ids`` [n] in ``blocks`` [n]."""
     known = inputs(settings.doubt, settings.costs, settings.habits.weeks_share)
     return Draws(ids, blocks, known, count=settings.doubt.draws, seed=settings.doubt.seed)
 
@@ -65,7 +66,7 @@ def _of_volumes(parcels: Any, blocks: pd.Series, settings: Settings) -> tuple[An
     """Ranges of what the roofs shed and of what is capturable."""
     row = np.flatnonzero(parcels["runoff_l_yr"].notna().to_numpy())
     mine = parcels.iloc[row]
-    draws = _drawn(mine["parcel_id"], blocks.iloc[row], settings)
+    draws = drawn_anew(mine["parcel_id"], blocks.iloc[row], settings)
     losses = settings.losses
     coefficient = losses.coefficient if losses.way == "annual ratio" else losses.event_coefficient
     measures = {
@@ -90,8 +91,8 @@ def _of_barrels(
 ) -> tuple[Any, dict[str, Any]]:
     """Ranges of what the suggested barrels deliver and save, and the chance that they pay back."""
     row, costs = barrels.row, settings.costs
-    draws = _drawn(parcels["parcel_id"].iloc[row], blocks.iloc[row], settings)
-    yields = _yield_draws(barrels, draws, settings)
+    draws = drawn_anew(parcels["parcel_id"].iloc[row], blocks.iloc[row], settings)
+    yields = yield_draws(barrels, draws, settings)
     curve = (
         None if settings.tariff is None else saving_curve(settings.tariff, month_shares(barrels, settings))
     )
@@ -135,7 +136,7 @@ def _of_barrels(
     return on_rows(parcels, row, values), told
 
 
-def _yield_draws(barrels: Barrels, draws: Draws, settings: Settings) -> YieldDraws:
+def yield_draws(barrels: Barrels, draws: Draws, settings: Settings) -> YieldDraws:
     """The measure of what the suggested barrels deliver, read off a surface for each of a few shares of weeks."""
     weeks = draws.inputs["weeks"]
     nodes = np.unique([weeks.low, weeks.middle, weeks.high])

@@ -18,6 +18,8 @@ import time
 from pathlib import Path
 from typing import Any
 
+import bench_barrels
+
 SAMPLE = Path(__file__).parents[1] / "data" / "sample"
 PROJECT = """
 [town]
@@ -40,6 +42,11 @@ MOST_CORE_OVER_FLOOR, AIM_CORE_OVER_FLOOR = 3.0, 2.0
 MOST_MEMORY_MB = 1000
 LEAST_OBVIOUS_OVER_OURS = 50
 MOST_HELP_SECONDS = 0.2
+
+
+LEAST_EXACT_OVER_SURFACE = {"surface_one": 20, "surface_rain": 4}
+MOST_DOUBT_SECONDS, MOST_DOUBT_MB = 10, 1500
+MOST_CARDS_SECONDS = 30
 
 
 def make(folder: Path, parcels: int) -> Path:
@@ -159,7 +166,7 @@ def compared(folder: Path, roofs: Any, litres: Any) -> dict[str, float]:
     }
 
 
-WAYS = {"core": core, "floor": floor, "ours": ours, "obvious": obvious}
+WAYS = {"core": core, "floor": floor, "ours": ours, "obvious": obvious, **bench_barrels.WAYS}
 
 
 def timed(way: str, folder: Path) -> dict[str, Any]:
@@ -172,6 +179,44 @@ def timed(way: str, folder: Path) -> dict[str, Any]:
 
 def said(name: str, figure: str, met: bool, target: str) -> None:
     print(f"{'met   ' if met else 'MISSED'}  {name}: {figure} (target {target})", flush=True)
+
+
+def barrels(folder: Path) -> None:
+    """What barrels deliver, for the town of 100,000 in ``folder``."""
+    for way, words in (("surface_one", "one rain"), ("surface_rain", "local rain")):
+        answer = timed(way, folder)
+        if answer["over_bound"] > 1:
+            raise SystemExit(f"The surface lies off the exact balance: {answer}")
+        ratio = answer["exact_seconds"] / answer["seconds"]
+        said(
+            f"100,000 roofs × 6 numbers of barrels × 30 years, {words}, daily loop over surface",
+            f"{ratio:.0f} times ({answer['exact_seconds']:.0f} s by what {bench_barrels.RUN_EXACTLY:,} roofs took, "
+            f"against {answer['seconds']:.1f} s for {answer['points']:,} points; error {answer['over_bound']:.2f} of "
+            "its bound)",
+            ratio >= LEAST_EXACT_OVER_SURFACE[way],
+            f"{LEAST_EXACT_OVER_SURFACE[way]} times",
+        )
+    answer = timed("doubt", folder)
+    each = ", ".join(f"{name} {seconds:.1f} s" for name, seconds in answer["by_measure"].items())
+    said(
+        f"500 draws of doubt for {answer['parcels']:,} parcels, a measure",
+        f"{each}, {answer['memory_mb']:.0f} MB with the whole town",
+        answer["seconds"] <= MOST_DOUBT_SECONDS and answer["memory_mb"] <= MOST_DOUBT_MB,
+        "10 s, 1,500 MB",
+    )
+    answer = timed("whole", folder)
+    steps = sorted(answer["steps"].items(), key=lambda item: -item[1])
+    print(
+        f"        a whole run of 100,000: {answer['seconds']:.0f} s, {answer['memory_mb']:.0f} MB; "
+        + ", ".join(f"{name} {seconds:.1f} s" for name, seconds in steps[:6])
+    )
+    answer = timed("cards", folder)
+    said(
+        "1,000 door cards in one PDF",
+        f"{answer['seconds']:.1f} s, {answer['mb']:.0f} MB, {answer['memory_mb']:.0f} MB of memory",
+        answer["seconds"] <= MOST_CARDS_SECONDS,
+        "30 s",
+    )
 
 
 def main() -> None:
@@ -200,6 +245,8 @@ def main() -> None:
         memory = max(one["memory_mb"] for one in cores)
         said("100,000 roofs, peak memory", f"{memory:.0f} MB", memory <= MOST_MEMORY_MB, "1,000 MB")
 
+        barrels(folder)
+
         folder = make(Path(made) / "10k", 10_000)
         our = statistics.median(timed("ours", folder)["seconds"] for _ in range(3))
         theirs = timed("obvious", folder)
@@ -226,7 +273,8 @@ def main() -> None:
 if __name__ == "__main__":
     if len(sys.argv) == 3:
         way, town = WAYS[sys.argv[1]], Path(sys.argv[2])
-        way(town.with_name("warm"))
+        if sys.argv[1] not in bench_barrels.WAYS:
+            way(town.with_name("warm"))
         gc.freeze()  # collecting garbage need not walk what the libraries loaded, whichever way is measured
         answer = way(town)
         answer["memory_mb"] = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024

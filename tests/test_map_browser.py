@@ -34,7 +34,7 @@ from playwright.sync_api import Browser, ConsoleMessage, Locator, Page, Request,
 
 from harvest.project.basemap import Basemap
 from harvest.show.classes import class_colours, class_of, quantile_breaks
-from harvest.show.figures import dollars, rounded, shown_range
+from harvest.show.figures import dollars, rounded, shown, shown_range
 from harvest.show.map import write_map
 from harvest.show.mapdata import SUMMED
 from harvest.units import litres_to_gallons, square_metres_to_square_feet
@@ -652,7 +652,11 @@ def test_the_town_stands_with_its_ranges(desk: Opened) -> None:
         f"{told(used)} gal a year",
         f"32,600 to 62,000 gal a year\nhangs most on {HANGS_ON}",
     ]
-    assert rows[-1][1:] == ["–", "$62 to $1,200 a year\nhangs most on how much tap water it replaces"]
+    saved = parcels_frame()["saving_usd_yr"].sum()
+    assert rows[-1][1:] == [
+        f"{shown(saved, 'USD/yr', 'us')}",
+        "$62 to $1,200 a year\nhangs most on how much tap water it replaces",
+    ]
     assert rows[-4][2].endswith("hangs most on the runoff <i>coefficient</i>")
     assert "hangs" not in rows[-3][2]
 

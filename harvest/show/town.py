@@ -73,7 +73,7 @@ def made_up_days(run: Mapping[str, Any]) -> bool:
 
 
 def _figure(name: str, value: float | None, ends: Mapping[str, Any] | None) -> TownFigure:
-    """The figure ``name``, told as the field ``field_name`` is."""
+    """The figure ``name``, told as the field of that name is."""
     field, ends = PARCELS.field(name), ends or {}
     return TownFigure(
         name, field.unit or "1", field.digits, value, ends.get("low"), ends.get("high"), ends.get("hangs_on")
