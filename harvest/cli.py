@@ -93,13 +93,16 @@ def run(project: Path, out: Path | None) -> None:
 @PROJECT
 @click.argument("parcel")
 @click.option("--out", type=click.Path(path_type=Path), help="Result folder instead of the project's own.")
-def explain(project: Path, parcel: str, out: Path | None) -> None:
-    """Work the numbers of one PARCEL (its id) step by step, from the last run of PROJECT."""
+@click.option(
+    "--claim", type=click.FloatRange(min=0), metavar="USD", help="Check a claimed saving of USD a year here."
+)
+def explain(project: Path, parcel: str, out: Path | None, claim: float | None) -> None:
+    """Work the numbers of one PARCEL (its id or address) step by step, from the last run of PROJECT."""
     with _told():
         from harvest.explain import explain as explained
         from harvest.project import read_project
 
-        for line in explained(read_project(project), parcel, out):
+        for line in explained(read_project(project), parcel, out, claim):
             click.echo(line)
 
 

@@ -72,10 +72,10 @@ def delivered(
         return replace(known, findings=(*found.findings, _no_days())), None
     with clock.step("barrels through the years"):
         barrels = _barrels(known, days, settings)
-    findings = [*found.findings, *(days.findings if found.weather is None else ())]
+    findings = [*found.findings, *days.findings, *_check_gardens(known)]
     if barrels is None:
         return replace(known, parcels=with_nothing(known.parcels), findings=tuple(findings)), None
-    findings += _check_error(barrels.record["surface"])
+    findings += [*_check_drawn(barrels), *_check_error(barrels.record["surface"])]
     with_yields = _with_yields(with_nothing(known.parcels), barrels, settings)
     return replace(known, parcels=with_yields, findings=tuple(findings)), barrels
 
@@ -253,6 +253,41 @@ def _with_yields(parcels: gpd.GeoDataFrame, found: Barrels, settings: Settings) 
         "first_inch_share": np.where(np.isnan(one.room), np.nan, first_inch),
     }
     return on_rows(parcels, found.row, values)
+
+
+def _check_gardens(found: Estimate) -> list[Finding]:
+    """A note on parcels that could catch water and have no garden to use it."""
+    parcels = found.parcels
+    bare = parcels.loc[parcels["garden_m2"].eq(0) & parcels["guttered_area_m2"].gt(0), "parcel_id"]
+    if not len(bare):
+        return []
+    return [
+        Finding.of(
+            "no garden",
+            "parcels",
+            "note",
+            bare,
+            f"Parcels with a roof to catch water and no garden to use it, by the settings of [garden]: {len(bare):,}. "
+            "No barrel is suggested there, and 0 L are used.",
+            "Look at area_m2, most_open_share and least_m2 in [garden] if that seems too many.",
+        )
+    ]
+
+
+def _check_drawn(found: Barrels) -> list[Finding]:
+    """Tell when no garden asks for anything."""
+    if found.yields_l_yr.any():
+        return []
+    return [
+        Finding(
+            "nothing drawn",
+            "parcels",
+            "serious",
+            len(found.row),
+            "No garden asks for water on any day in season, so barrels deliver 0 L everywhere.",
+            "Look at [season], at weeks_share in [habits], and at weekly_mm in [garden].",
+        )
+    ]
 
 
 def _check_error(error: dict[str, Any]) -> list[Finding]:

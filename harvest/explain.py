@@ -14,7 +14,7 @@ from pyproj import CRS, Geod
 
 from harvest.chosen import parcel_row
 from harvest.errors import ResultError
-from harvest.explain_barrels import barrel_lines
+from harvest.explain_barrels import barrel_lines, claim_lines
 from harvest.layers import Extent, RainGrid, between
 from harvest.litres import Litres, by_month, months_in_season, storm_left_mm
 from harvest.place.plane import Geometries, bounds_wgs84, onto_plane, transformed
@@ -34,9 +34,12 @@ MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", 
 CELLS_SHOWN = 4
 
 
-def explain(project: Project, parcel: str, out: Path | None = None) -> list[str]:
-    """The lines that work ``parcel`` (its id, or its whole address) from grid cell to litres.
+def explain(
+    project: Project, parcel: str, out: Path | None = None, claim_usd_yr: float | None = None
+) -> list[str]:
+    """The lines that work ``parcel`` (its id, or its whole address) from grid cell to dollars.
 
+    With ``claim_usd_yr`` [USD/yr] they also say what a saving that somebody claims would take here.
     Reads the last result of ``project`` and the rainfall grid anew. Raises :class:`ResultError` when there is
     no result, no such parcel, or when settings changed since the run.
     """
@@ -46,7 +49,10 @@ def explain(project: Project, parcel: str, out: Path | None = None) -> list[str]
     roofs = result.table("roofs")
     assert isinstance(roofs, gpd.GeoDataFrame)
     roofs = roofs[roofs["parcel_id"].eq(row["parcel_id"])]
-    return list(_lines(project, result, row, roofs))
+    lines = [*_lines(project, result, row, roofs)]
+    if claim_usd_yr is not None:
+        lines += ["", *claim_lines(claim_usd_yr, row, project.settings, result.run)]
+    return lines
 
 
 def _check_current(project: Project, result: Result) -> None:

@@ -9,9 +9,10 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
-from harvest.deliver import exact, own_normals
+from harvest.deliver import MOST_ERROR_L, MOST_ERROR_SHARE, exact, own_normals
+from harvest.fields.barrels import yield_name
 from harvest.litres import storm_left_mm, storm_losses
-from harvest.plan.money import net_cost
+from harvest.plan.money import claimed_saving, net_cost
 from harvest.project import Settings
 from harvest.show.figures import shown
 from harvest.standing import usable_l
@@ -46,7 +47,6 @@ def barrel_lines(
         return
     yield from _garden(row, weather, settings)
     if not row["garden_m2"] > 0:
-        yield "   no garden, so nothing to draw the water: a barrel here would deliver 0 L"
         return
     normals = own_normals(monthly_mm[at : at + 1], weather)
     days = weather.days(normals, settings.habits.weeks_share)
@@ -99,6 +99,12 @@ def _garden(row: pd.Series, weather: Weather, settings: Settings) -> Iterator[st
         f"7. Garden: the lesser of {garden.area_m2:g} m² and {garden.most_open_share:g} of the open ground "
         f"({ground}): {row['garden_m2']:.1f} m²"
     )
+    if not row["garden_m2"] > 0:
+        yield (
+            f"   less than {garden.least_m2:g} m² counts as no garden, so nothing draws the water: a barrel here would "
+            "deliver 0 L"
+        )
+        return
     if weather.evaporation_mm is None:
         need = "it asks for a plain weekly depth, whatever the weather"
     else:
@@ -124,24 +130,27 @@ def _balance(row: pd.Series, case: Case, days: Days, weather: Weather, settings:
     )
     suggested = max(int(row["suggested_barrels"]), 1)
     before = 0.0
+    held, off = float(row["yield_l_yr"]), np.nan
     for number in range(1, MOST_BARRELS + 1):
         told = exact(days, np.zeros(1, dtype=np.intp), case, np.array([number]), settings)
         mark = "  ← suggested" if number == suggested else ""
         yield (
             f"   {number} barrel{'s' if number > 1 else ' '}: {told.inflow_l_yr[0]:8,.0f} L in, "
-            f"{told.yield_l_yr[0]:7,.0f} L used, {told.overflow_l_yr[0]:8,.0f} L over the top; filled "
+            f"{told.yield_l_yr[0]:7,.0f} L used, {told.overflow_l_yr[0]:8,.0f} L over the top, "
+            f"{told.inflow_l_yr[0] - told.yield_l_yr[0] - told.overflow_l_yr[0]:,.0f} L left in the end; filled "
             f"{told.filled_yr[0]:.1f} times; a poor year {told.poor_l_yr[0]:,.0f}, a good one "
             f"{told.good_l_yr[0]:,.0f} L{mark}"
         )
         if number == suggested:
-            held = float(row["yield_l_yr"])
             off = abs(held - told.yield_l_yr[0])
         if number > suggested and told.yield_l_yr[0] - before < LEAST_TOLD_L:
             yield "   further ones add nothing"
             break
         before = told.yield_l_yr[0]
+    rough = off > max(MOST_ERROR_SHARE * (held + off), MOST_ERROR_L)
     yield (
         f"   the tables hold {held:,.0f} L for {suggested}, read off a surface: {off:.1f} L from the balance itself"
+        + ("; that is beyond its bound: if an input changed since the run, run again" if rough else "")
     )
     areas, volumes = layout(
         np.array([suggested]),
@@ -153,35 +162,42 @@ def _balance(row: pd.Series, case: Case, days: Days, weather: Weather, settings:
     series = np.zeros(1, dtype=np.intp)
     one = deliver(days, series, areas, volumes, case.garden_m2)
     other = deliver(days, series, areas, volumes, case.garden_m2, rule="ybs")
-    yield from _reliability(one, other, len(years))
+    yield from _reliability(one, other, len(years), len(days.year_of_day))
     yield (
         f"   one more barrel is suggested while it adds {settings.barrel.least_gain_l_yr:g} L a year, from "
         f"{settings.barrel.begin_with} to at most {settings.barrel.suggest_most}"
     )
 
 
-def _reliability(one: Balance, other: Balance, years: int) -> Iterator[str]:
+def _reliability(one: Balance, other: Balance, years: int, days: int) -> Iterator[str]:
+    if one.demand_days[0] == 0:
+        yield "   the garden asks for nothing on any day in season"
+        return
+    room = one.room_before_storm[0]
+    storm = "" if np.isnan(room) else f"; {room:.0%} empty on the morning of a storm"
     yield (
         f"   of {one.demand_l[0] / years:,.0f} L asked for they give {one.volumetric_reliability[0]:.0%} (volumetric "
         f"reliability), and all that is asked on {one.days_met[0] / years:.0f} of "
-        f"{one.demand_days[0] / years:.0f} days (time reliability {one.time_reliability[0]:.0%}); "
-        f"empty on {one.days_empty[0] / years:.0f} days a year, full on "
-        f"{one.days_full[0] / years:.0f}; {one.room_before_storm[0]:.0%} empty on the morning of a storm"
+        f"{one.demand_days[0] / years:.0f} days (time reliability {one.time_reliability[0]:.0%}); of "
+        f"{days / years:.0f} days in season they end {one.days_empty[0] / years:.0f} empty and "
+        f"{one.days_full[0] / years:.0f} full{storm}"
     )
-    later = other.yield_l[0] / years
+    later, now = other.yield_l[0] / years, one.yield_l[0] / years
+    change = f" ({later / now - 1:+.1%})" if now > 0 else ""
     yield (
-        f"   the step checked: drawing after the rain instead of before it gives {later:,.0f} L "
-        f"({later / max(one.yield_l[0] / years, 1e-9) - 1:+.1%}). A daily step is rough for tanks this small; this is "
-        f"no range of doubt. Water is kept: the balance closes to {one.largest_error_l:.1e} L every day"
+        f"   the step checked: drawing after the rain instead of before it gives {later:,.0f} L{change}. A daily step "
+        "is rough for tanks this small; this is no range of doubt. Water is kept: the balance closes to "
+        f"{one.largest_error_l:.1e} L every day"
     )
 
 
 def _doubt(row: pd.Series, settings: Settings) -> Iterator[str]:
     if pd.isna(row["yield_low_l_yr"]):
         return
+    hangs_on = "" if pd.isna(row["yield_hangs_on"]) else f"it hangs most on {row['yield_hangs_on']}. "
     yield (
         f"9. Doubt: from {row['yield_low_l_yr']:,.0f} to {row['yield_high_l_yr']:,.0f} L used in a mean year (10th to "
-        f"90th percentile of {settings.doubt.draws} draws of every input); it hangs most on {row['yield_hangs_on']}. "
+        f"90th percentile of {settings.doubt.draws} draws of every input); {hangs_on}"
         f"Weather is another matter: {row['yield_poor_year_l_yr']:,.0f} L in a poor year, "
         f"{row['yield_good_year_l_yr']:,.0f} L in a good one (10th and 90th percentile of the years; in a wet year a "
         "garden asks for less, so it need not be the good one)"
@@ -208,4 +224,39 @@ def _money(row: pd.Series, run: dict[str, Any], settings: Settings) -> Iterator[
     )
     yield (
         f"   paid back within the barrels' life in {row['payback_chance']:.0%} of the draws. {row['payback']}"
+    )
+
+
+def claim_lines(
+    claim_usd_yr: float, row: pd.Series, settings: Settings, run: dict[str, Any]
+) -> Iterator[str]:
+    """What a claimed saving of ``claim_usd_yr`` [USD/yr] would take on the parcel of ``row``."""
+    shares = (run["barrels"] or {}).get("month_shares")
+    if settings.tariff is None or shares is None or pd.isna(row["yield_l_yr"]):
+        yield f"Claim of {claim_usd_yr:,.2f} USD a year: it can't be checked without a tariff and figures of barrels."
+        return
+    claim = claimed_saving(
+        claim_usd_yr,
+        settings.tariff,
+        shares,
+        settings.costs.replaces_tap,
+        usable_l=usable_l(settings),
+        capturable_l_yr=float(row["capturable_l_yr"]),
+        yields_l_yr=[float(row[yield_name(number)]) for number in range(1, MOST_BARRELS + 1)],
+    )
+    if not np.isfinite(claim.litres_yr):
+        yield (
+            f"Claim of {claim_usd_yr:,.2f} USD a year: no amount of water saves that much; with all tap water replaced "
+            f"in the months of the barrels it would be {claim.most_usd_yr:,.2f} USD."
+        )
+        return
+    could = "sheds that much in season" if claim.roof_could else "does not even shed that much in season"
+    enough = (
+        f"{claim.barrels_needed} here would deliver it"
+        if claim.barrels_needed
+        else f"not even {MOST_BARRELS} here would deliver it"
+    )
+    yield (
+        f"Claim of {claim_usd_yr:,.2f} USD a year: it takes {claim.litres_yr:,.0f} L "
+        f"({shown(claim.litres_yr, 'L', 'us')}) of barrel water, {claim.refills_yr:,.0f} refills of one barrel. The roof {could}; {enough}."
     )

@@ -48,14 +48,17 @@ class Litres:
 
 
 def _event_coefficients(year_mm: Floats, weather: Weather) -> tuple[Floats, Floats]:
-    """Share that runs off in the year and in season [n; 1] on roofs with ``year_mm`` [n; mm] of rain."""
-    known = year_mm[np.isfinite(year_mm)]
+    """Share that runs off in the year and in season [n; 1] of ``year_mm`` [n; mm] on roofs; 0 where it is missing."""
+    there = np.isfinite(year_mm)
+    known = year_mm[there]
     if not len(known) or weather.normals_mm.sum() == 0:
         return np.zeros(len(year_mm)), np.zeros(len(year_mm))
     nodes = np.linspace(known.min(), known.max(), COEFFICIENT_NODES)
     relative = nodes / weather.normals_mm.sum()
     year, season = weather.coefficients(relative[:, None] * weather.normals_mm)
-    return np.interp(year_mm, nodes, year), np.interp(year_mm, nodes, season)
+    found = np.zeros((2, len(year_mm)))
+    found[:, there] = [np.interp(known, nodes, one) for one in (year, season)]
+    return found[0], found[1]
 
 
 def storm_left_mm(depth_mm: float, losses: Losses) -> float:

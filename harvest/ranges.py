@@ -14,18 +14,23 @@ from harvest.clock import Clock
 from harvest.deliver import Barrels
 from harvest.estimate import Estimate
 from harvest.findings import Finding
+from harvest.layers import between
+from harvest.place.plane import WGS84, transformed
 from harvest.plan.doubt import Ranges, RowRanges, SumRanges, volume
 from harvest.plan.draws import Draws, Factors, inputs
 from harvest.plan.money import SavingCurve, net_cost, payback_chance, payback_sentence, saving_curve
 from harvest.project import Settings
+from harvest.project.capture import Losses
 from harvest.standing import on_rows
 from harvest.water.barrels import Floats, deliver, layout
-from harvest.water.surface import Surface, surface
+from harvest.water.surface import Singles, Surface, surface
 
 YieldDraws = Callable[[slice, Factors], Floats]
 AREA_FACTORS = ("coefficient", "rain", "imagery", "block", "footprint", "material")
 COARSE_STEP = 0.3
 """Nodes of the surfaces that draws are read off lie this far apart, in logarithms: doubt needs no more."""
+M_PER_DEGREE = 111_320.0
+"""Along a meridian, or the equator, near enough to name squares by."""
 LEAST_FACTOR = 0.05
 """Draws that lower an area or a garden further count as this: what is left hardly counts."""
 
@@ -48,10 +53,15 @@ def with_ranges(
 
 
 def square_of(found: Estimate, side_m: float) -> pd.Series:
-    """The square [parcels] in which the roof with barrels of each parcel lies; missing without one."""
+    """The square [parcels] in which the roof with barrels of each parcel lies; missing without one.
+
+    Squares are cut from the globe, not from the town, so a part of the town has the same ones.
+    """
     at = found.parcels["at"].to_numpy()
-    middle = shapely.centroid(found.outlines[np.maximum(at, 0)])
-    column, row = (np.floor(one(middle) / side_m) for one in (shapely.get_x, shapely.get_y))
+    middle = transformed(shapely.centroid(found.outlines[np.maximum(at, 0)]), between(found.plane, WGS84))
+    side = side_m / M_PER_DEGREE
+    row = np.floor(shapely.get_y(middle) / side)
+    column = np.floor(shapely.get_x(middle) * np.cos(np.radians((row + 0.5) * side)) / side)
     names = pd.Series([f"{x:.0f} {y:.0f}" for x, y in zip(column, row, strict=True)], dtype="str")
     return names.mask(at < 0)
 
@@ -67,10 +77,8 @@ def _of_volumes(parcels: Any, blocks: pd.Series, settings: Settings) -> tuple[An
     row = np.flatnonzero(parcels["runoff_l_yr"].notna().to_numpy())
     mine = parcels.iloc[row]
     draws = drawn_anew(mine["parcel_id"], blocks.iloc[row], settings)
-    losses = settings.losses
-    coefficient = losses.coefficient if losses.way == "annual ratio" else losses.event_coefficient
     measures = {
-        name: volume(mine[name].to_numpy(dtype=float), coefficient)
+        name: volume(mine[name].to_numpy(dtype=float), _coefficient(settings.losses))
         for name in ("runoff_l_yr", "capturable_l_yr")
     }
     of_rows = RowRanges(draws)
@@ -86,6 +94,11 @@ def _of_volumes(parcels: Any, blocks: pd.Series, settings: Settings) -> tuple[An
     return on_rows(parcels, row, found), {name: _told(one.found(), draws) for name, one in of_town.items()}
 
 
+def _coefficient(losses: Losses) -> float:
+    """The runoff coefficient of the way in force [1]."""
+    return losses.coefficient if losses.way == "annual ratio" else losses.event_coefficient
+
+
 def _of_barrels(
     parcels: Any, blocks: pd.Series, barrels: Barrels, settings: Settings
 ) -> tuple[Any, dict[str, Any]]:
@@ -93,9 +106,8 @@ def _of_barrels(
     row, costs = barrels.row, settings.costs
     draws = drawn_anew(parcels["parcel_id"].iloc[row], blocks.iloc[row], settings)
     yields = yield_draws(barrels, draws, settings)
-    curve = (
-        None if settings.tariff is None else saving_curve(settings.tariff, month_shares(barrels, settings))
-    )
+    shares = month_shares(barrels, settings)
+    curve = None if settings.tariff is None else saving_curve(settings.tariff, shares)
     used, saved = RowRanges(draws), RowRanges(draws)
     town, town_saved = _town(draws), _town(draws)
     chance = np.full(len(row), np.nan)
@@ -132,12 +144,15 @@ def _of_barrels(
             "payback": pd.array(_sentences(chance, costs.no_payback_below), dtype="str"),
         }
         told["saving_usd_yr"] = _told(town_saved.found(), draws)
-        barrels.record["saving_curve"] = _curve(curve)
+        barrels.record.update(saving_curve=_curve(curve), month_shares=shares.tolist())
     return on_rows(parcels, row, values), told
 
 
 def yield_draws(barrels: Barrels, draws: Draws, settings: Settings) -> YieldDraws:
-    """The measure of what the suggested barrels deliver, read off a surface for each of a few shares of weeks."""
+    """The measure of what the suggested barrels deliver, read off a surface for each of a few shares of weeks.
+
+    Where nothing is off it is the run's own figure. No draw lets a roof shed more than falls on it.
+    """
     weeks = draws.inputs["weeks"]
     nodes = np.unique([weeks.low, weeks.middle, weeks.high])
     reach = max(_reach(draws, AREA_FACTORS), _reach(draws, ("garden",)))
@@ -159,10 +174,12 @@ def yield_draws(barrels: Barrels, draws: Draws, settings: Settings) -> YieldDraw
     case = barrels.case
     area = (case.mean_area_m2 * (case.rain / rain[0])).astype(np.float32)
     garden = case.garden_m2.astype(np.float32)
+    most = np.float32(1 / _coefficient(settings.losses))
+    anchor = _anchor(barrels, made[int(np.searchsorted(nodes, weeks.middle))], area, garden, rain)
 
     def drawn(part: slice, factors: Factors) -> Floats:
         share = np.clip(factors.weeks, nodes[0], nodes[-1])
-        areas = area[part] * (factors.area * factors.rain * factors.ratio)
+        areas = area[part] * (factors.area * factors.rain * np.minimum(factors.ratio, most))
         gardens = garden[part] * factors.demand
         found = np.zeros(areas.shape)
         for number in numbers:
@@ -170,17 +187,29 @@ def yield_draws(barrels: Barrels, draws: Draws, settings: Settings) -> YieldDraw
             if not len(mine):
                 continue
             one = areas[:, mine], gardens[:, mine], rain, case.places[part][mine]
+            scale = anchor[part][mine]
             if len(nodes) == 1:
-                found[:, mine] = made[0].quick_yields(*one, number)
+                found[:, mine] = made[0].quick_yields(*one, number) * scale
                 continue
             at = np.stack([surface.quick_yields(*one, number) for surface in made])
             below = np.clip(np.searchsorted(nodes, share[:, 0], side="right") - 1, 0, len(nodes) - 2)
             draw = np.arange(len(below))
             way = (share - nodes[below][:, None]) / np.diff(nodes)[below][:, None]
-            found[:, mine] = at[below, draw] * (1 - way) + at[below + 1, draw] * way
+            found[:, mine] = (at[below, draw] * (1 - way) + at[below + 1, draw] * way) * scale
         return found
 
     return drawn
+
+
+def _anchor(barrels: Barrels, middle: Surface, area_m2: Singles, garden_m2: Singles, rain: Floats) -> Floats:
+    """The run's own yield over that of the coarse surface ``middle`` at the same roof [n; 1]; 1 where it has none."""
+    coarse = np.zeros(len(barrels.row))
+    for number in np.unique(barrels.suggested):
+        mine = barrels.suggested == number
+        places = barrels.case.places[mine]
+        coarse[mine] = middle.quick_yields(area_m2[mine], garden_m2[mine], rain, places, int(number))
+    own = barrels.yields_l_yr[np.arange(len(coarse)), barrels.suggested - 1]
+    return np.asarray(np.divide(own, coarse, out=np.ones_like(own), where=coarse > 0))
 
 
 def _reach(draws: Draws, names: tuple[str, ...]) -> float:
@@ -198,7 +227,7 @@ def month_shares(barrels: Barrels, settings: Settings) -> Floats:
     days = barrels.weather.days(
         case.rain[middle][:, None] * barrels.weather.normals_mm, settings.habits.weeks_share
     )
-    by_month = replace(days, year_of_day=barrels.weather.daily.months)
+    by_month = replace(days, year_of_day=barrels.weather.daily.months[barrels.weather.in_season])
     areas, volumes = layout(
         barrels.suggested[middle],
         case.places[middle],

@@ -112,17 +112,20 @@ class Weather:
         return np.asarray(drawing & self.in_season)
 
     def days(self, normals_mm: Floats, weeks_share: float) -> Days:
-        """The days of k roofs with months ``normals_mm`` [k, 12; mm]: what reaches a barrel, what a garden asks."""
-        settings = self.settings
+        """The days of k roofs with months ``normals_mm`` [k, 12; mm]: what reaches a barrel, what a garden asks.
+
+        Only days in season are among them: on others no barrel stands there.
+        """
+        stands = self.in_season
         rain = self.rain(normals_mm)
-        depth = np.where(self.in_season, self.depths(normals_mm, rain), 0.0)
         town = self.rain(self.normals_mm[None, :])[0]
+        wanted_l = self._wants(rain, self.sessions(weeks_share))
         return Days(
-            depth,
-            self._wants(rain, self.sessions(weeks_share)),
-            self.year_of_day,
-            (town >= settings.storm.day_mm) & self.in_season,
-            self._set_up,
+            self.depths(normals_mm, rain)[:, stands],
+            lambda series, garden_m2: wanted_l(series, garden_m2)[:, stands],
+            self.year_of_day[stands],
+            town[stands] >= self.settings.storm.day_mm,
+            self._set_up[stands],
         )
 
     def _wants(self, rain_mm: Floats, session: Flags) -> Callable[[NDArray[np.intp], Floats], Floats]:
@@ -212,12 +215,14 @@ def weather(
 
 
 def _evaporation(daily: DailyRain, temperature: MonthlyTemperature, latitude_deg: float) -> Floats:
-    """Reference evapotranspiration of each day [days; mm/d], the same in every year."""
+    """Reference evapotranspiration of each day [days; mm/d], the same in every year.
+
+    Between a month of small and one of large daily range the smooth highs may dip below the lows; they count as equal.
+    """
     day_of_year = (daily.dates - daily.dates.astype("datetime64[Y]")).astype(np.int64) + 1.0
+    low, high = (daily_temperatures(one, day_of_year) for one in (temperature.tmin_c, temperature.tmax_c))
     return hargreaves_samani(
-        daily_temperatures(temperature.tmin_c, day_of_year),
-        daily_temperatures(temperature.tmax_c, day_of_year),
-        extraterrestrial_radiation(latitude_deg, day_of_year),
+        low, np.maximum(low, high), extraterrestrial_radiation(latitude_deg, day_of_year)
     )
 
 
