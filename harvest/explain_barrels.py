@@ -258,5 +258,6 @@ def claim_lines(
     )
     yield (
         f"Claim of {claim_usd_yr:,.2f} USD a year: it takes {claim.litres_yr:,.0f} L "
-        f"({shown(claim.litres_yr, 'L', 'us')}) of barrel water, {claim.refills_yr:,.0f} refills of one barrel. The roof {could}; {enough}."
+        f"({shown(claim.litres_yr, 'L', 'us')}) of barrel water, {claim.refills_yr:,.0f} refills of "
+        f"one barrel. The roof {could}; {enough}."
     )
