@@ -29,6 +29,8 @@ from harvest.water.surface import STEP, Case, Delivery, Surface, delivery, surfa
 from harvest.weather import Weather, weather
 
 RAIN_NODES = 4
+RAIN_STEP = 0.25
+"""Steps in rain, in logarithms, over those in area: the garden follows it too, so it bends more."""
 STEPS = (STEP, STEP / 2, STEP / 4)
 """Steps between the nodes of the surface, tried until it lies within its bound."""
 LEAST_RAIN_SPREAD = 0.005
@@ -98,10 +100,10 @@ def _barrels(found: Estimate, days: Weather, settings: Settings) -> Barrels | No
     relative = mine["barrel_rain_mm_yr"].to_numpy() / days.normals_mm.sum()
     places = np.minimum(mine["barrel_places"].to_numpy(dtype=np.intp), MOST_BARRELS)
     case = Case(mine["served_area_m2"].to_numpy(), mine["garden_m2"].to_numpy(), relative, places)
-    nodes = rain_nodes(relative)
     usable = usable_l(settings)
     weeks = settings.habits.weeks_share
     for step in STEPS:
+        nodes = rain_nodes(relative, step)
         made = surface(
             days.days(nodes[:, None] * days.normals_mm, weeks),
             nodes,
@@ -149,12 +151,12 @@ def _coefficients(days: Weather, settings: Settings) -> dict[str, Any]:
     return told
 
 
-def rain_nodes(relative: Floats) -> Floats:
-    """Rain over the town's mean at which days are run, from that of its roofs [n; 1]."""
+def rain_nodes(relative: Floats, step: float) -> Floats:
+    """Rain over the town's mean at which days are run, from that of its roofs [n; 1]; closer for a finer ``step``."""
     low, high = float(relative.min()), float(relative.max())
     if high <= low * (1 + LEAST_RAIN_SPREAD):
         return np.array([(low + high) / 2])
-    return np.linspace(low, high, RAIN_NODES)
+    return np.geomspace(low, high, max(RAIN_NODES, int(np.ceil(np.log(high / low) / (RAIN_STEP * step))) + 1))
 
 
 def suggestion(yields_l_yr: Floats, settings: Settings) -> np.ndarray:
@@ -258,7 +260,8 @@ def _with_yields(parcels: gpd.GeoDataFrame, found: Barrels, settings: Settings) 
 def _check_gardens(found: Estimate) -> list[Finding]:
     """A note on parcels that could catch water and have no garden to use it."""
     parcels = found.parcels
-    bare = parcels.loc[parcels["garden_m2"].eq(0) & parcels["guttered_area_m2"].gt(0), "parcel_id"]
+    catches = parcels["guttered_area_m2"].gt(0) & parcels["runoff_l_yr"].notna()
+    bare = parcels.loc[parcels["garden_m2"].eq(0) & catches, "parcel_id"]
     if not len(bare):
         return []
     return [

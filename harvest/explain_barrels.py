@@ -66,18 +66,18 @@ def _downspouts(roof: pd.Series, settings: Settings) -> Iterator[str]:
     area, eave, count = roof["catchment_area_m2"], roof["eave_m"], int(roof["downspout_count"])
     yield f"6. Downspouts of roof {roof['roof_id']}, where barrels would stand (rules, not sightings)"
     yield (
-        f"   the largest of {rule.least}, {area:.1f} m² ÷ {rule.area_served_m2:g} m², eaves {eave:.1f} m ÷ "
+        f"   the largest of {rule.least}, {area:.2f} m² ÷ {rule.area_served_m2:g} m², eaves {eave:.2f} m ÷ "
         f"{rule.spacing_m:g} m, rounded up: {count}; at {int(roof['barrel_places'])} a barrel can stand "
         f"(share {rule.usable_share:g})"
     )
     divisor = count - rule.inequality * (count % 2)
     yield (
-        f"   the middle one drains {area:.1f} m² ÷ {divisor:g} = {roof['served_area_m2']:.1f} m²; smaller and larger "
+        f"   the middle one drains {area:.2f} m² ÷ {divisor:g} = {roof['served_area_m2']:.2f} m²; smaller and larger "
         f"ones in turn {1 - rule.inequality:g} and {1 + rule.inequality:g} times that, and the smaller is taken first"
     )
     storm = storm_left_mm(settings.storm.depth_mm, losses)
     yield (
-        f"   one storm brings it {roof['served_area_m2']:.1f} m² × {storm:.2f} mm = "
+        f"   one storm brings it {roof['served_area_m2']:.2f} m² × {storm:.2f} mm = "
         f"{roof['storm_downspout_l']:,.0f} L"
     )
     barrel, usable = settings.barrel, usable_l(settings)
@@ -85,7 +85,7 @@ def _downspouts(roof: pd.Series, settings: Settings) -> Iterator[str]:
     loses_first = f" + {first:.2f} mm lost first" if first else ""
     yield (
         f"   a barrel holds {barrel.volume_l:g} − {barrel.dead_l:g} below the spigot − {barrel.head_l:g} above the "
-        f"overflow = {usable:.1f} L; rain that fills it: {usable:.1f} L ÷ ({roof['served_area_m2']:.1f} m² × "
+        f"overflow = {usable:.1f} L; rain that fills it: {usable:.1f} L ÷ ({roof['served_area_m2']:.2f} m² × "
         f"{share:g}){loses_first} = {roof['fill_depth_mm']:.2f} mm, "
         f"{roof['fill_min']:.0f} minutes at {settings.storm.intensity_mm_h:g} mm an hour"
     )
@@ -194,10 +194,10 @@ def _reliability(one: Balance, other: Balance, years: int, days: int) -> Iterato
 def _doubt(row: pd.Series, settings: Settings) -> Iterator[str]:
     if pd.isna(row["yield_low_l_yr"]):
         return
-    hangs_on = "" if pd.isna(row["yield_hangs_on"]) else f"it hangs most on {row['yield_hangs_on']}. "
+    hangs_on = "" if pd.isna(row["yield_hangs_on"]) else f"; it hangs most on {row['yield_hangs_on']}"
     yield (
         f"9. Doubt: from {row['yield_low_l_yr']:,.0f} to {row['yield_high_l_yr']:,.0f} L used in a mean year (10th to "
-        f"90th percentile of {settings.doubt.draws} draws of every input); {hangs_on}"
+        f"90th percentile of {settings.doubt.draws} draws of every input){hangs_on}. "
         f"Weather is another matter: {row['yield_poor_year_l_yr']:,.0f} L in a poor year, "
         f"{row['yield_good_year_l_yr']:,.0f} L in a good one (10th and 90th percentile of the years; in a wet year a "
         "garden asks for less, so it need not be the good one)"

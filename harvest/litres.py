@@ -12,8 +12,9 @@ from harvest.water.capture import Floats, season_depth, season_shares, wetted, y
 from harvest.water.losses import event_depth
 from harvest.weather import Weather
 
-COEFFICIENT_NODES = 4
-"""Roofs between which the event way's coefficient is interpolated; it bends little over a town."""
+COEFFICIENT_STEP = 0.02
+"""The event way's coefficient is worked out where rain is a multiple of this of the town's mean, and interpolated
+between, so that a roof alone has the same one as within the town."""
 
 
 @dataclass(frozen=True)
@@ -53,11 +54,13 @@ def _event_coefficients(year_mm: Floats, weather: Weather) -> tuple[Floats, Floa
     known = year_mm[there]
     if not len(known) or weather.normals_mm.sum() == 0:
         return np.zeros(len(year_mm)), np.zeros(len(year_mm))
-    nodes = np.linspace(known.min(), known.max(), COEFFICIENT_NODES)
-    relative = nodes / weather.normals_mm.sum()
-    year, season = weather.coefficients(relative[:, None] * weather.normals_mm)
+    relative = known / weather.normals_mm.sum()
+    first, last = np.floor(relative.min() / COEFFICIENT_STEP), np.ceil(relative.max() / COEFFICIENT_STEP)
+    nodes = COEFFICIENT_STEP * np.arange(first, last + 1)
     found = np.zeros((2, len(year_mm)))
-    found[:, there] = [np.interp(known, nodes, one) for one in (year, season)]
+    found[:, there] = [
+        np.interp(relative, nodes, one) for one in weather.coefficients(nodes[:, None] * weather.normals_mm)
+    ]
     return found[0], found[1]
 
 

@@ -14,7 +14,7 @@ from harvest.errors import ProjectError
 from harvest.estimate import Estimate, Inputs, estimate, ranked, totals
 from harvest.fields import FINDINGS, PARCELS, ROOFS
 from harvest.findings import Finding
-from harvest.layers import Layer
+from harvest.layers import Layer, MonthlyTemperature
 from harvest.place.plane import bounds_wgs84, check_extent, check_together
 from harvest.plan.money import check_tariff
 from harvest.project import Project, Settings, settings_in_force
@@ -65,22 +65,32 @@ def read_inputs(project: Project, clock: Clock) -> Inputs:
             "[season] out to have figures for the whole year."
         )
     read = [one for one in (*layers, rain, gauge, temperature) if one is not None]
-    found = [*(told for one in read for told in one.findings), *check_extent(bounds), *_of_season(project)]
+    found = [
+        *(told for one in read for told in one.findings),
+        *check_extent(bounds),
+        *_of_season(project, temperature),
+    ]
     if settings.tariff is not None:
         found += check_tariff(settings.tariff)
     return Inputs(footprints, parcels, rain, bounds, tuple(found), gauge, temperature)
 
 
-def _of_season(project: Project) -> list[Finding]:
+def _of_season(project: Project, temperature: MonthlyTemperature | None) -> list[Finding]:
     if not project.settings.season.whole_year:
         return []
+    frost = temperature is not None and float(temperature.tmin_c.min()) < 0
+    cold = (
+        " Mean lows below freezing say that there is frost, so figures of barrels are far too high."
+        if frost
+        else ""
+    )
     return [
         Finding(
             "whole year",
             "project file",
-            "note",
+            "warning" if frost else "note",
             1,
-            "No season is set, so capturable litres count the whole year, winter too.",
+            f"No season is set, so capturable litres and barrels count the whole year, winter too.{cold}",
             "Set [season] first and last to the days when barrels stand under the downspouts.",
         )
     ]

@@ -18,6 +18,8 @@ from harvest.water.barrels import Floats, usable_volume
 from harvest.water.downspouts import downspout_count, mean_served_area, usable_downspouts
 from harvest.water.storms import depth_to_fill_mm
 
+DECIMALS_THAT_COUNT = 2
+"""Of areas [m²] and eaves [m] in the rule of downspouts, so that rounding noise in an outline makes none."""
 OF_ROOF = tuple(one.name for one in DOWNSPOUTS)
 NOTHING = (
     *(
@@ -42,7 +44,11 @@ def with_downspouts(found: Estimate, settings: Settings) -> gpd.GeoDataFrame:
     area = rows["catchment_area_m2"].to_numpy()
     eaves = eave_lengths(found.outlines)[at] * share
     count = downspout_count(
-        area, eaves, area_served_m2=rule.area_served_m2, spacing_m=rule.spacing_m, least=rule.least
+        np.round(area, DECIMALS_THAT_COUNT),
+        np.round(eaves, DECIMALS_THAT_COUNT),
+        area_served_m2=rule.area_served_m2,
+        spacing_m=rule.spacing_m,
+        least=rule.least,
     )
     served = mean_served_area(area, count, rule.inequality)
     gutter = rows["has_gutter"].to_numpy(dtype=bool)

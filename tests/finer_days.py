@@ -54,7 +54,8 @@ def by_steps(
     volumes = [float(one) for one in volumes_l if one > 0]
     held = [0.0] * len(volumes)
     drawn, spilt, stood = (np.zeros(len(depth_mm)) for _ in range(3))
-    for day, (depth, want, first, length) in enumerate(zip(depth_mm.tolist(), wanted_l.tolist(), *blocks, strict=True)):
+    given = zip(depth_mm.tolist(), wanted_l.tolist(), *blocks, strict=True)
+    for day, (depth, want, first, length) in enumerate(given):
         if set_up[day]:
             held = [0.0] * len(volumes)
         raining = range(first, first + length) if depth > 0 else range(0)

@@ -19,7 +19,8 @@ from gauges_made import lines_of, made_days
 from layers_made import write_grid
 
 from harvest.clock import Clock
-from harvest.estimate import Estimate
+from harvest.deliver import Barrels, delivered
+from harvest.estimate import Estimate, estimate
 from harvest.project import read_project
 from harvest.run import read_inputs, worked_out
 
@@ -66,7 +67,7 @@ SECTIONS: dict[str, dict[str, Any]] = {
     "gauge": {"file": "gauge.csv"},
     "temperature": {"file": "temperature.csv"},
     "season": {"first": "04-15", "last": "10-31"},
-    "doubt": {"draws": 100},
+    "doubt": {"draws": 50},
     "outputs": {"folder": "results", "formats": ["csv"]},
 }
 LOWS = (-3, -2, 1, 6, 11, 16, 19, 18, 14, 8, 3, -1)
@@ -77,7 +78,7 @@ def small_town(folder: Path, lots: Mapping[str, Lot] = LOTS, **sections: dict[st
     """The project file of a town of ``lots`` in ``folder``; ``sections`` add to its settings, None leaves one out."""
     write_layers(folder, lots)
     write_rain(folder)
-    write_gauge(folder, made_days("2010-01-01", "2013-12-31"))
+    write_gauge(folder, gauge_days())
     table = pd.DataFrame({"month": range(1, 13), "tmin_c": LOWS, "tmax_c": HIGHS})
     table.to_csv(folder / "temperature.csv", index=False)
     return project_file(folder, **sections)
@@ -111,17 +112,24 @@ def write_layers(folder: Path, lots: Mapping[str, Lot]) -> None:
             gutters.append(lot.gutters[one] if lot.gutters else None)
             at += deep + 2
     parcels = gpd.GeoDataFrame(
-        {"lot": list(lots), "street": [_address(*one) for one in enumerate(lots)]}, geometry=grounds, crs=PLANE
+        {"lot": list(lots), "street": [_address(*one) for one in enumerate(lots)]},
+        geometry=grounds,
+        crs=PLANE,
     )
     parcels.to_parquet(folder / "parcels.parquet")
     roofs = {"roof": names, "gutter": pd.array(gutters, dtype="str")}
     gpd.GeoDataFrame(roofs, geometry=outlines, crs=PLANE).to_parquet(folder / "footprints.parquet")
 
 
+def gauge_days() -> pd.Series:
+    """Rain by date [mm] of the years 2010 to 2012, the last a leap year."""
+    return made_days("2010-01-01", "2012-12-31")
+
+
 def write_rain(folder: Path, bands: int = 12, east_factor: float = 1.0, dry_from: int | None = None) -> None:
-    """The rain grid [bands, rows, columns]; ``east_factor`` is how much more falls on its last column than on its first,
-    and columns from ``dry_from`` hold no figure."""
-    values = np.full((bands, ROWS, COLUMNS), MONTH_MM * 12 / bands) * np.linspace(1, east_factor, COLUMNS)
+    """The rain grid: ``east_factor`` times as much rain falls on its last column as on its first, and columns from
+    ``dry_from`` hold no figure."""
+    values = np.full((bands, ROWS, COLUMNS), MONTH_MM * 12 / bands) * np.geomspace(1, east_factor, COLUMNS)
     if dry_from is not None:
         values[:, :, dry_from:] = -9999
     write_grid(folder / "rain.tif", values, west=WEST, north=NORTH, cell=CELL, nodata=-9999)
@@ -136,6 +144,13 @@ def worked(project: Path) -> tuple[Estimate, dict[str, Any]]:
     """Tables and what joins ``run.json``, nothing written."""
     opened = read_project(project)
     return worked_out(read_inputs(opened, Clock()), opened.settings, Clock())
+
+
+def without_doubt(project: Path) -> tuple[Estimate, Barrels | None]:
+    """Tables before any input is drawn anew, and what barrels deliver."""
+    opened = read_project(project)
+    inputs = read_inputs(opened, Clock())
+    return delivered(estimate(inputs, opened.settings, Clock()), inputs, opened.settings, Clock())
 
 
 def parcels_of(found: Estimate) -> pd.DataFrame:

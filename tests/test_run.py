@@ -247,6 +247,23 @@ def test_yearly_grid_and_season_need_monthly_shares(sample_copy: Path) -> None:
     )
 
 
+def test_a_whole_year_where_it_freezes_is_a_warning(sample_copy: Path) -> None:
+    """Without a season barrels would be counted through frost; without temperatures that can only be a note."""
+    project = rewritten(sample_copy, "[season]", '[season]\nfirst = "01-01"\nlast = "12-31"\n[unused]')
+    text = project.read_text(encoding="utf-8")
+    start = text.index("[unused]")
+    project.write_text(text[:start] + text[text.index("[tariff]") :], encoding="utf-8")
+    told = {one.check: one for one in read_inputs(read_project(project), Clock()).findings}
+    assert told["whole year"].severity == "warning"
+    assert "frost" in told["whole year"].message
+    mild = rewritten(project, "[temperature]", "[garden]\nweekly_mm = 25.0\n[unused]")
+    text = mild.read_text(encoding="utf-8")
+    start = text.index("[unused]")
+    mild.write_text(text[:start] + text[text.index("[season]") :], encoding="utf-8")
+    told = {one.check: one for one in read_inputs(read_project(mild), Clock()).findings}
+    assert told["whole year"].severity == "note"
+
+
 def test_roofs_without_parcels_stand_for_themselves(sample_copy: Path) -> None:
     text = sample_copy.read_text(encoding="utf-8")
     keep = [part for part in text.split("\n[") if not part.startswith(("parcels]", "[exclude]]", "ranking]"))]
