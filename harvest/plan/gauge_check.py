@@ -120,8 +120,8 @@ def made_up_days(settings: GeneratedRain, normals_mm: Floats) -> DailyRain:
         "serious",
         settings.years,
         f"There is no gauge, so {settings.years} years of days were made up from the grid's monthly normals; whatever "
-        "hangs on single days (barrels filling, refills, poor and good years) rests on invented weather. Against six real "
-        "records such yields were 4 % lower to 34 % higher, highest under a monsoon.",
+        "hangs on single days (barrels filling, refills, poor and good years) rests on invented weather. Against six "
+        "real records such yields were 4 % lower to 34 % higher, highest under a monsoon.",
         "Give a record of daily rain in [gauge].",
     )
     return DailyRain(dates, rain, tuple(years), 0, True, (told,), ())
