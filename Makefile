@@ -14,6 +14,7 @@ demo: $(VENV)/.core
 # every test; installs what they need and skips nothing
 test: $(VENV)/.test chromium
 	$(PY) tests/fetch_data.py
+	$(PY) tests/fetch_monaco.py
 	$(PY) -m pytest -q
 
 # style and types

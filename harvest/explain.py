@@ -56,9 +56,10 @@ def explain(
 
 
 def _check_current(project: Project, result: Result) -> None:
-    now = json.loads(json.dumps(list(settings_in_force(project.settings)), default=str))
+    told = json.loads(json.dumps(list(settings_in_force(project.settings)), default=str))
+    now = {one["setting"]: one["value"] for one in told}
     then = {one["setting"]: one["value"] for one in result.run["settings"]}
-    changed = [one["setting"] for one in now if then.get(one["setting"], ...) != one["value"]]
+    changed = [name for name in {**then, **now} if then.get(name, ...) != now.get(name, ...)]
     if changed:
         raise ResultError(
             f"Settings changed since the run in {result.folder}: {', '.join(changed)}. "
@@ -74,6 +75,9 @@ def _lines(project: Project, result: Result, row: pd.Series, roofs: gpd.GeoDataF
         yield f'Its litres stand on the row of its site: harvest explain {project.path.name} "{row["site_id"]}"'
     if roofs.empty:
         yield "No roof lies on it, so there is nothing to work out."
+        return
+    if roofs["rain_mm_yr"].isna().all():
+        yield "The rainfall grid holds no figure for any roof here, so there are no litres to work out."
         return
     settings = project.settings
     grid = read_rain(settings.rainfall, project.folder, settings.limits, bounds_wgs84([Extent.of(roofs)]))

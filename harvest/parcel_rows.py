@@ -48,7 +48,7 @@ def with_sites(parcels: gpd.GeoDataFrame, lying: Sites) -> gpd.GeoDataFrame:
         return flagged
     units = flagged[stacked].groupby(lying.host[stacked])
     site = flagged.iloc[list(units.groups)].copy()
-    site["address"] = units["address"].agg(shared_address)
+    site["address"] = units["address"].agg(shared_address).astype("str")
     site["door_count"] = units["door_count"].sum()
     site["built_year"] = units["built_year"].max()
     all_out = units["exclusion_reason"].agg(lambda reasons: reasons.notna().all())

@@ -248,6 +248,18 @@ def test_made_up_days_are_named(tmp_path: Path) -> None:
     assert "Claim of 20.00 USD a year: it can't be checked" in text_of(project, "house", claim_usd_yr=20.0)
 
 
+def test_a_yearly_grid_is_worked_with_the_gauges_months(tmp_path: Path) -> None:
+    """The exact balance takes the months as the run did, so the two agree."""
+    project = read_project(small_town(tmp_path, {"house": LOTS["house"]}, season=None, temperature=None))
+    write_rain(tmp_path, bands=1)
+    run(project)
+    text = text_of(project, "house")
+    held, _, off = figures("the tables hold # L for #, read off a surface: # L from the balance", text)
+    assert held == pytest.approx(table(project).loc["house", "yield_l_yr"], abs=0.5)
+    assert off <= max(0.002 * held, 4)
+    assert Result.at(project.out_folder()).run["barrels"]["surface"]["largest_error_over_bound"] <= 1
+
+
 def test_a_garden_that_nobody_draws_for(tmp_path: Path) -> None:
     project = few(tmp_path, habits={"weeks_share": 0.0}, doubt={"weeks": [0.0, 0.0]})
     text = text_of(project, "house")

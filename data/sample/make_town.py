@@ -14,6 +14,7 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
+import town_frontage
 import town_ground
 import town_outreach
 import town_quirks
@@ -45,7 +46,9 @@ class Town:
     ``parcels`` (island feet): parcel_id, address, land_use, units, built_year, owner_type.
     ``footprints`` (UTM, m): bldg_no (integer), kind. ``truth``: roof_id, parcel_id (none for a roof on no
     parcel), share of the roof, and duplicate_of for a second capture of the same roof; ids are strings.
-    ``quirks`` names the ids that carry each quirk. A plain town has no layers but the first two and rain.
+    ``quirks`` names the ids that carry each quirk. ``frontage``: parcel_id, line (the row in ``streets`` that the
+    parcel faces) and left (whether it stands on the left of that line's direction). A plain town has no layers
+    but the first two and rain.
     """
 
     parcels: gpd.GeoDataFrame
@@ -54,6 +57,7 @@ class Town:
     rain: town_weather.MonthlyGrid
     quirks: dict[str, list[str]] = field(default_factory=dict)
     streets: gpd.GeoDataFrame | None = None
+    frontage: pd.DataFrame | None = None
     wards: gpd.GeoDataFrame | None = None
     water: gpd.GeoDataFrame | None = None
     parks: gpd.GeoDataFrame | None = None
@@ -101,6 +105,8 @@ def build_town(parcels: int = 1400, seed: int = 7, quirks: bool = True) -> Town:
     ground, footprints, truth, marks = town_quirks.spoil(ground, footprints, truth, plan.bend, seed)
     water, parks = town_quirks.surroundings(plan, lots)
     streets = town_ground.streets_on(plan, names, seed)
+    frontage = town_frontage.frontage_on(plan, rows)
+    frontage = frontage[frontage["parcel_id"].isin(ground["parcel_id"])].reset_index(drop=True)
     return Town(
         parcels=rounded(ground.to_crs(ISLAND_FEET)),
         footprints=rounded(footprints),
@@ -108,6 +114,7 @@ def build_town(parcels: int = 1400, seed: int = 7, quirks: bool = True) -> Town:
         rain=rain,
         quirks=marks,
         streets=streets.to_crs("EPSG:4326"),
+        frontage=frontage,
         wards=rounded(town_ground.wards_on(plan)),
         water=water.to_crs("EPSG:4326"),
         parks=parks.to_crs("EPSG:4326"),

@@ -26,6 +26,7 @@ UNITS_BY_SUFFIX = {
     "_year": "year",
     "_usd_yr": "USD/yr",
     "_usd": "USD",
+    "_l_min": "L/min",
     "_min": "min",
     "_yr": "1/yr",
 }

@@ -1,0 +1,252 @@
+"""What the outreach office keeps: outcomes at doors, corrections, and the fields and tables that come of them.
+
+The words of a log stand here once, so that reading, deciding and showing speak of the same things. A note that
+somebody wrote down at a door is in one table only, that of rows set aside, and is never published.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from harvest.fields.register import Field, Table
+
+NOT_HOME = "not home"
+COME_BACK = "come back"
+JOINED = "joined"
+INSTALLED = "installed"
+VERIFIED = "verified"
+REFUSED = "refused"
+INELIGIBLE = "ineligible"
+OTHER_LANGUAGE = "other language"
+OUTCOMES = (NOT_HOME, COME_BACK, JOINED, INSTALLED, VERIFIED, REFUSED, INELIGIBLE, OTHER_LANGUAGE)
+
+TO_VISIT = "to visit"
+TRY_AGAIN = "try again at another hour"
+VISIT_STATUSES = (TO_VISIT, TRY_AGAIN, *OUTCOMES[1:])
+"""Where a parcel stands with the programme. Nobody home is no answer, so it never says no."""
+
+NO_GUTTERS = "no gutters"
+BURIED_DOWNSPOUT = "buried downspout"
+WRONG_ROOF = "wrong roof"
+VACANT = "vacant"
+DOG = "dog"
+SPLIT = "split into"
+MERGED = "merged into"
+AREA = "area"
+NOTE = "note"
+CORRECTIONS = (NO_GUTTERS, BURIED_DOWNSPOUT, WRONG_ROOF, VACANT, DOG, SPLIT, MERGED, AREA, NOTE)
+"""What a line of the corrections file can say of a parcel."""
+
+MOVES = (
+    "new",
+    "gone",
+    "visited",
+    "corrected",
+    "learned chance",
+    "data changed",
+    "others moved",
+    "unchanged",
+)
+"""Why a street side stands elsewhere than in the run before."""
+
+
+def _count(name: str, label: str, meaning: str, **more: Any) -> Field:
+    return Field(name, "integer", label, meaning, unit="1", **{"minimum": 0, "adds": "sum", **more})
+
+
+def _text(name: str, label: str, meaning: str, **more: Any) -> Field:
+    return Field(name, "string", label, meaning, **{"nullable": True, **more})
+
+
+def _chance(name: str, label: str, meaning: str, **more: Any) -> Field:
+    return Field(name, "float", label, meaning, unit="1", minimum=0, maximum=1, digits=2, **more)
+
+
+PARCEL_FIELDS = (
+    Field(
+        "eligible",
+        "boolean",
+        "Eligible",
+        "Whether the programme may offer barrels here; where not, the status is excluded and the reason says why.",
+    ),
+    _text(
+        "visit_status",
+        "Visit",
+        "Where the parcel stands with the programme. Nobody home is not a no.",
+        nullable=False,
+        allowed=VISIT_STATUSES,
+    ),
+    _count("visit_count", "Visits", "Visits in the log."),
+    _count("not_home_count", "Nobody home", "Visits at which nobody came to the door."),
+    _text("last_visit", "Last visit", "Day of the last visit, year first."),
+    _text("last_outcome", "Last outcome", "What the last visit came to.", allowed=OUTCOMES),
+    _count(
+        "installed_barrels",
+        "Barrels installed",
+        "Barrels installed so far; missing where a log says installed but not how many.",
+        nullable=True,
+    ),
+    Field(
+        "installed_l",
+        "float",
+        "Volume installed",
+        "Volume of the barrels installed so far, as logged, else the project's barrel for each.",
+        unit="L",
+        minimum=0,
+        nullable=True,
+        adds="sum",
+    ),
+    _count(
+        "allowed_barrels",
+        "Barrels still allowed",
+        "The suggested barrels, cut to what the limit on barrels or volume leaves after those installed.",
+        nullable=True,
+    ),
+    _text("door_caution", "Caution at the door", "What a canvasser should know before opening the gate."),
+    _text("corrected", "Corrected", "What the corrections file changed here."),
+    _chance(
+        "answer_chance",
+        "Chance of an answer",
+        "Chance that somebody answers a first knock, learned by street.",
+        nullable=True,
+    ),
+    _chance(
+        "join_chance",
+        "Chance of joining",
+        "Chance that a home that answers joins, learned by street.",
+        nullable=True,
+    ),
+)
+"""What the log and the office know of a parcel."""
+
+VISITS = Table(
+    "visits",
+    "Visits",
+    "Every visit of the log that stands, one row each, matched to its parcel. Notes are left out.",
+    ("line",),
+    (
+        _count("line", "Line", "Line of the log.", minimum=1, adds="no"),
+        _text("parcel_id", "Parcel", "The parcel that was visited.", nullable=False),
+        _text("day", "Day", "Day of the visit, year first.", nullable=False),
+        _text("outcome", "Outcome", "What the visit came to.", nullable=False, allowed=OUTCOMES),
+        _count("barrels", "Barrels", "Barrels installed at this visit.", nullable=True),
+        Field(
+            "volume_l",
+            "float",
+            "Volume",
+            "Volume of the barrels installed at this visit, as logged.",
+            unit="L",
+            minimum=0,
+            nullable=True,
+            adds="sum",
+        ),
+        _text("matched_by", "Matched by", "How the row was matched to its parcel.", nullable=False),
+    ),
+)
+
+UNMATCHED = Table(
+    "unmatched",
+    "Rows set aside",
+    "Rows of the office's own files that could not be used as they stand, with the reason. For staff only.",
+    ("file", "line"),
+    (
+        _text("file", "File", "Section of the project file that names the file.", nullable=False),
+        _count("line", "Line", "Line of the file.", minimum=1, adds="no"),
+        _text("reason", "Reason", "Why the row was set aside, and what to do.", nullable=False),
+        _text("candidates", "Nearest", "Parcels that may be meant; none was taken."),
+        _text("day", "Date", "The date as it is written."),
+        _text("parcel", "Parcel", "The parcel as it is written."),
+        _text("address", "Address", "The address as it is written."),
+        _text("what", "Says", "The outcome or the correction as it is written."),
+        _text("value", "Value", "Barrels, volume or another value as it is written."),
+        _text("note", "Note", "The note as it is written. It stands in no other table."),
+    ),
+)
+
+PROGRESS = Table(
+    "progress",
+    "Progress",
+    "What the programme has done, by ward and month.",
+    ("ward", "month"),
+    (
+        _text("ward", "Ward", "The ward.", nullable=False, published=True),
+        _text("month", "Month", "The month, year first.", nullable=False, published=True),
+        _count("visit_count", "Visits", "Visits in that month.", published=True),
+        _count("visited_count", "Homes reached", "Parcels visited for the first time.", published=True),
+        _count("joined_count", "Joined", "Parcels that joined in that month.", published=True),
+        _count(
+            "installed_count", "Installed", "Parcels with their first barrel in that month.", published=True
+        ),
+        _count("barrels", "Barrels", "Barrels installed, as far as the log says.", published=True),
+        Field(
+            "volume_l",
+            "float",
+            "Volume",
+            "Volume of barrels installed.",
+            unit="L",
+            minimum=0,
+            adds="sum",
+            published=True,
+        ),
+        Field(
+            "added_l_yr",
+            "float",
+            "Added in a year",
+            "What those barrels deliver and gardens use in a mean year, by the same tank balance as everything "
+            "else.",
+            unit="L/yr",
+            minimum=0,
+            adds="sum",
+            published=True,
+        ),
+        _count(
+            "unknown_count",
+            "Without a figure",
+            "Installations in that month whose litres are not known and not in the sum: no number of barrels, "
+            "or no figure for the parcel.",
+            published=True,
+        ),
+    ),
+)
+
+CHANGES = Table(
+    "changes",
+    "What changed",
+    "Street sides that rose or fell since the run before, and why.",
+    ("side_id",),
+    (
+        _text("side_id", "Street side", "The side of a street segment.", nullable=False),
+        _count("rank_before", "Rank before", "Place in the run before.", minimum=1, adds="no", nullable=True),
+        _count("rank", "Rank", "Place in this run.", minimum=1, adds="no", nullable=True),
+        _count(
+            "rose",
+            "Rose by",
+            "Places gained since the run before; below 0 where it fell.",
+            minimum=-1_000_000,
+            adds="no",
+            nullable=True,
+        ),
+        Field(
+            "worth_before_l_yr",
+            "float",
+            "Worth before",
+            "Litres that a round there was expected to win in the run before.",
+            unit="L/yr",
+            minimum=0,
+            nullable=True,
+        ),
+        Field(
+            "worth_l_yr",
+            "float",
+            "Worth",
+            "Litres that a round there is expected to win.",
+            unit="L/yr",
+            minimum=0,
+            nullable=True,
+        ),
+        _text("why", "Why", "The greatest cause.", nullable=False, allowed=MOVES),
+        _text("told", "In words", "The causes in a sentence.", nullable=False),
+    ),
+)
+
+TABLES = (VISITS, UNMATCHED, PROGRESS, CHANGES)
