@@ -160,7 +160,7 @@ class Habits(Section):
         "Share of weeks in which people draw at all (0.25 to 0.85).",
         unit="1",
         source=FROM_MEMORY,
-        gt=0,
+        ge=0,
         le=1,
     )
     sessions_a_week: int = setting(
