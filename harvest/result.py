@@ -62,6 +62,24 @@ class Result:
         for batch in pq.ParquetFile(self._file(name)).iter_batches(rows, columns=list(columns)):
             yield batch.to_pandas(types_mapper=_nullable().get)
 
+    def has(self, name: str) -> bool:
+        """Whether the result holds table ``name``; those of streets, outreach and surroundings are optional."""
+        return (self.folder / f"{name}.parquet").exists()
+
+    def empty_columns(self, name: str) -> frozenset[str]:
+        """The columns of table ``name`` that no row has a value in, by what its file says of itself."""
+        import pyarrow.parquet as pq
+
+        about = pq.ParquetFile(self._file(name)).metadata
+        groups = [about.row_group(number) for number in range(about.num_row_groups)]
+        chunks = [group.column(place) for group in groups for place in range(about.num_columns)]
+        filled = {
+            chunk.path_in_schema
+            for chunk in chunks
+            if not chunk.is_stats_set or chunk.statistics.null_count < chunk.num_values
+        }
+        return frozenset(about.schema.column(place).path for place in range(about.num_columns)) - filled
+
     def _file(self, name: str) -> Path:
         path = self.folder / f"{name}.parquet"
         if not path.exists():

@@ -135,7 +135,7 @@ def write_core(
 ) -> Result:
     """The GeoParquet tables and ``run.json``: all that later stages read. ``told`` joins ``run.json`` as it is."""
     for table, frame in ((PARCELS, found.parcels), (ROOFS, found.roofs)):
-        table.checked(frame[list(table.names)]).to_parquet(
+        table.checked(table.filled(frame)[list(table.names)]).to_parquet(
             stage / f"{table.name}.parquet", schema_version="1.1.0", write_covering_bbox=True, **PARQUET
         )
     _write_findings(stage, findings)

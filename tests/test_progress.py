@@ -1,4 +1,4 @@
-"""Keeping score: by ward and month, and what moved since the run before; fields and sections are declared fully."""
+"""Keeping score: by district and month, and what moved since the run before; fields and sections are declared fully."""
 
 from __future__ import annotations
 
@@ -14,12 +14,12 @@ from harvest.project.outreach import Corrections, Eligibility, Learning, NoConta
 from harvest.project.setting import declared_unit
 
 YIELDS = {f"yield_{n}_barrels_l_yr": [1000.0 * n**0.5, 500.0 * n, None] for n in range(1, 7)}
-PARCELS = pd.DataFrame({"parcel_id": ["a", "b", "c"], "ward": ["north", None, "north"], **YIELDS}).astype(
-    {"ward": "str"}
+PARCELS = pd.DataFrame({"parcel_id": ["a", "b", "c"], "district": ["north", None, "north"], **YIELDS}).astype(
+    {"district": "str"}
 )
 
 
-def test_the_score_by_ward_and_month() -> None:
+def test_the_score_by_district_and_month() -> None:
     visits = visits_of(
         ("a", "2025-05-06", "not home"),
         ("a", "2025-05-20", "joined"),
@@ -32,10 +32,10 @@ def test_the_score_by_ward_and_month() -> None:
         ("c", "2025-06-06", "installed", None, None),
         ("z", "2025-06-06", "refused"),
     )
-    table = PROGRESS.checked(progress(visits, PARCELS, 200.0)).set_index(["ward", "month"])
+    table = PROGRESS.checked(progress(visits, PARCELS, 200.0)).set_index(["district", "month"])
     north = table.loc[("north", "2025-06")]
     assert table.index.tolist() == [
-        ("no ward", "2025-05"), ("no ward", "2025-06"), ("no ward", "2025-07"), ("north", "2025-05"),
+        ("no district", "2025-05"), ("no district", "2025-06"), ("no district", "2025-07"), ("north", "2025-05"),
         ("north", "2025-06"),
     ]  # fmt: skip
     assert table["visit_count"].tolist() == [1, 2, 1, 2, 4] and table["visit_count"].sum() == len(visits)
@@ -47,7 +47,7 @@ def test_the_score_by_ward_and_month() -> None:
         "three barrels, not one and two each by itself"
     )
     assert north["unknown_count"] == 2
-    assert table.loc[("no ward", "2025-06")]["added_l_yr"] == 1000.0
+    assert table.loc[("no district", "2025-06")]["added_l_yr"] == 1000.0
 
 
 def test_an_empty_log_has_no_progress() -> None:

@@ -216,7 +216,7 @@ def test_shuffled_and_reprojected_input_gives_the_same_figures(sample_copy: Path
     for name, keys in (("parcels", ["parcel_id"]), ("roofs", ["roof_id", "parcel_id"])):
         one, two = getattr(plain, name), getattr(other, name)
         assert one[keys].equals(two[keys])
-        for field in TABLES[name].fields:
+        for field in (field for field in TABLES[name].fields if field.name in one):
             if field.dtype == "float":
                 assert two[field.name].to_numpy(float) == pytest.approx(
                     one[field.name].to_numpy(float), rel=1e-6, abs=1e-6, nan_ok=True

@@ -62,29 +62,44 @@ def _chance(name: str, label: str, meaning: str, **more: Any) -> Field:
     return Field(name, "float", label, meaning, unit="1", minimum=0, maximum=1, digits=2, **more)
 
 
+_OPTIONAL = {"nullable": True, "optional": True}
+
+
+def _known_text(name: str, label: str, meaning: str, **more: Any) -> Field:
+    return _text(name, label, meaning, **_OPTIONAL, **more)
+
+
+def _known_count(name: str, label: str, meaning: str, **more: Any) -> Field:
+    return _count(name, label, meaning, **_OPTIONAL, **more)
+
+
+def _known_chance(name: str, label: str, meaning: str, **more: Any) -> Field:
+    return _chance(name, label, meaning, **_OPTIONAL, **more)
+
+
 PARCEL_FIELDS = (
     Field(
         "eligible",
         "boolean",
         "Eligible",
         "Whether the programme may offer barrels here; where not, the status is excluded and the reason says why.",
+        nullable=True,
+        optional=True,
     ),
-    _text(
+    _known_text(
         "visit_status",
         "Visit",
         "Where the parcel stands with the programme. Nobody home is not a no.",
-        nullable=False,
         allowed=VISIT_STATUSES,
     ),
-    _count("visit_count", "Visits", "Visits in the log."),
-    _count("not_home_count", "Nobody home", "Visits at which nobody came to the door."),
-    _text("last_visit", "Last visit", "Day of the last visit, year first."),
-    _text("last_outcome", "Last outcome", "What the last visit came to.", allowed=OUTCOMES),
-    _count(
+    _known_count("visit_count", "Visits", "Visits in the log."),
+    _known_count("not_home_count", "Nobody home", "Visits at which nobody came to the door."),
+    _known_text("last_visit", "Last visit", "Day of the last visit, year first."),
+    _known_text("last_outcome", "Last outcome", "What the last visit came to.", allowed=OUTCOMES),
+    _known_count(
         "installed_barrels",
         "Barrels installed",
         "Barrels installed so far; missing where a log says installed but not how many.",
-        nullable=True,
     ),
     Field(
         "installed_l",
@@ -95,29 +110,29 @@ PARCEL_FIELDS = (
         minimum=0,
         nullable=True,
         adds="sum",
+        optional=True,
     ),
-    _count(
+    _known_count(
         "allowed_barrels",
         "Barrels still allowed",
         "The suggested barrels, cut to what the limit on barrels or volume leaves after those installed.",
-        nullable=True,
     ),
-    _text("door_caution", "Caution at the door", "What a canvasser should know before opening the gate."),
-    _text("corrected", "Corrected", "What the corrections file changed here."),
-    _chance(
+    _known_text(
+        "door_caution", "Caution at the door", "What a canvasser should know before opening the gate."
+    ),
+    _known_text("corrected", "Corrected", "What the corrections file changed here."),
+    _known_chance(
         "answer_chance",
         "Chance of an answer",
         "Chance that somebody answers a first knock, learned by street.",
-        nullable=True,
     ),
-    _chance(
+    _known_chance(
         "join_chance",
         "Chance of joining",
         "Chance that a home that answers joins, learned by street.",
-        nullable=True,
     ),
 )
-"""What the log and the office know of a parcel."""
+"""What the log and the office know of a parcel; missing where the project file names no such file."""
 
 VISITS = Table(
     "visits",
@@ -166,10 +181,10 @@ UNMATCHED = Table(
 PROGRESS = Table(
     "progress",
     "Progress",
-    "What the programme has done, by ward and month.",
-    ("ward", "month"),
+    "What the programme has done, by district and month.",
+    ("district", "month"),
     (
-        _text("ward", "Ward", "The ward.", nullable=False, published=True),
+        _text("district", "District", "The district (ward, precinct).", nullable=False, published=True),
         _text("month", "Month", "The month, year first.", nullable=False, published=True),
         _count("visit_count", "Visits", "Visits in that month.", published=True),
         _count("visited_count", "Homes reached", "Parcels visited for the first time.", published=True),

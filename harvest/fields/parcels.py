@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from harvest.fields import barrels, volumes
+from harvest.fields import barrels, canvass, outreach, volumes
 from harvest.fields.register import Field, Table
 
 RANKED = "ranked"
@@ -34,6 +34,7 @@ PARCELS = Table(
             "'site of' and its first parcel.",
         ),
         Field("address", "string", "Address", "The address as the parcel layer gives it.", nullable=True),
+        *canvass.PLACE_FIELDS,
         Field("land_use", "string", "Land use", "Land use as the parcel layer gives it.", nullable=True),
         Field(
             "door_count",
@@ -74,6 +75,8 @@ PARCELS = Table(
         volumes.CAPTURABLE,
         volumes.STORM,
         *barrels.PARCEL_FIELDS,
+        *outreach.PARCEL_FIELDS,
+        *canvass.PARCEL_FIELDS,
         Field(
             "list",
             "string",

@@ -33,6 +33,10 @@ UNITS_BY_SUFFIX = {
 """The suffix that a quantity's name must end with, longest first, and the unit it stands for."""
 
 
+MISSING_DTYPES = {"string": "str", "float": "float64", "integer": "Int64", "boolean": "boolean"}
+"""The types of columns in which nothing is known."""
+
+
 def unit_of_name(name: str) -> str | None:
     """The unit that the suffix of ``name`` declares, or None."""
     for suffix in sorted(UNITS_BY_SUFFIX, key=len, reverse=True):
@@ -47,6 +51,8 @@ class Field:
 
     ``unit`` is None for text and "1" for a pure number. ``digits`` is the number of significant digits
     worth showing on a screen; tables keep full precision. ``allowed`` lists the only texts allowed.
+    ``optional``: known only where the project file asks for it; elsewhere missing throughout, and left out
+    of what people open.
     """
 
     name: str
@@ -61,6 +67,7 @@ class Field:
     adds: Adds = "no"
     published: bool = False
     allowed: tuple[str, ...] = ()
+    optional: bool = False
 
     def __post_init__(self) -> None:
         if self.dtype in ("float", "integer"):
@@ -104,11 +111,24 @@ class Table:
         """Names of the fields that hold numbers."""
         return tuple(one.name for one in self.fields if one.dtype in ("float", "integer"))
 
+    def filled(self, frame: pd.DataFrame) -> pd.DataFrame:
+        """``frame`` with the optional columns that it lacks, missing throughout."""
+        import pandas as pd
+
+        lacking = {
+            one.name: pd.Series(None, index=frame.index, dtype=MISSING_DTYPES[one.dtype])
+            for one in self.fields
+            if one.optional and one.name not in frame
+        }
+        return frame.assign(**lacking)
+
     def checked(self, frame: pd.DataFrame) -> pd.DataFrame:
-        """``frame`` in the register's column order, its types and bounds verified.
+        """``frame`` in the register's column order, its types and bounds verified; optional columns that it lacks
+        are missing throughout.
 
         Raises :class:`FieldError` naming the column and the first offending key.
         """
+        frame = self.filled(frame)
         missing, extra = set(self.names) - set(frame.columns), set(frame.columns) - set(self.names)
         if missing or extra:
             raise FieldError(

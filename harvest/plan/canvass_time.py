@@ -84,3 +84,9 @@ def doors_a_shift(rounds: Rounds, frontage_m: float) -> float:
 def hours_at_doors(rounds: Rounds, doors: int, frontage_m: float) -> float:
     """Hours [h] that ``doors`` take at these settings, each with ``frontage_m`` [m] of walking along the street."""
     return doors / doors_a_shift(rounds, frontage_m) * rounds.shift_hours * rounds.door_share
+
+
+def first_pass_min(doors: int, walk_m: float, rounds: Rounds) -> float:
+    """Time [min] until ``doors`` were tried once on a walk of ``walk_m`` [m]; then the second pass begins."""
+    once = rounds.model_copy(update={"second_pass": 0.0})
+    return doors * float(door_minutes(rounds.answer, once)) + walk_m / pace(once).metres_a_min

@@ -1,4 +1,4 @@
-"""What the programme has done by ward and month, and which street sides rose or fell since the run before, and why."""
+"""What the programme has done by district and month, and which street sides rose or fell since the run before, and why."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from harvest.plan.visit_status import installations
 
 Floats = NDArray[np.float64]
 
-NO_WARD = "no ward"
+NO_DISTRICT = "no district"
 SAME = 1e-6
 """A worth that differs by less than this part of itself is the same."""
 
@@ -22,18 +22,18 @@ TOLD_FROM = 0.01
 
 
 def progress(visits: pd.DataFrame, parcels: pd.DataFrame, barrel_l: float) -> pd.DataFrame:
-    """One row for each ward and month in which something happened, with the columns of the progress table.
+    """One row for each district and month in which something happened, with the columns of the progress table.
 
     ``visits`` have ``line``, ``parcel_id``, ``day``, ``outcome``, ``barrels`` and ``volume_l``; ``parcels`` have
-    ``parcel_id``, ``ward`` (NA where none) and what 1 to 6 barrels yield there. A second installation adds what the
+    ``parcel_id``, ``district`` (NA where none) and what 1 to 6 barrels yield there. A second installation adds what the
     further barrels yield. ``barrel_l`` [L] stands for a volume that the log leaves out.
     """
     ordered = visits.sort_values(["day", "line"], kind="stable")
-    ward = parcels.set_index("parcel_id")["ward"].astype("str").fillna(NO_WARD)
+    district = parcels.set_index("parcel_id")["district"].astype("str").fillna(NO_DISTRICT)
     ordered = ordered.assign(
-        ward=ordered["parcel_id"].map(ward).fillna(NO_WARD), month=ordered["day"].dt.strftime("%Y-%m")
+        district=ordered["parcel_id"].map(district).fillna(NO_DISTRICT), month=ordered["day"].dt.strftime("%Y-%m")
     )
-    at = ["ward", "month"]
+    at = ["district", "month"]
     done = installations(ordered, barrel_l)
     added = _added(done, parcels)
     done = done.assign(added_l_yr=added, unknown=added.isna())
@@ -55,7 +55,7 @@ def progress(visits: pd.DataFrame, parcels: pd.DataFrame, barrel_l: float) -> pd
     table = table.fillna(0).sort_index().rename_axis(index=at).reset_index()
     whole = {one.name: "int64" for one in PROGRESS.fields if one.dtype == "integer"}
     return table.astype(
-        {**whole, "volume_l": "float64", "added_l_yr": "float64", "ward": "str", "month": "str"}
+        {**whole, "volume_l": "float64", "added_l_yr": "float64", "district": "str", "month": "str"}
     )
 
 

@@ -85,7 +85,7 @@ class Rounds(Section):
     return_to_start: bool = setting(False, "Whether the walk back to where a round started counts.")
     least_doors: int = setting(10, "No round has fewer doors than this.", unit="1", ge=1, le=1_000)
     effort: int = setting(
-        3,
+        2,
         "How many times all rounds are taken apart and laid anew in search of better ones.",
         unit="1",
         ge=0,

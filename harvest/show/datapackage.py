@@ -13,8 +13,9 @@ from pathlib import Path
 from typing import Any
 
 from harvest.errors import OutputError
-from harvest.fields import TABLES, Field, Table
+from harvest.fields import Field, Table
 from harvest.result import RUN_FILE, Result
+from harvest.show.present import tables_of
 from harvest.show.rows import heading, plain_fields
 
 DATA_PACKAGE = "datapackage.json"
@@ -42,7 +43,7 @@ def write_datapackage(result: Result, folder: Path) -> None:
     """
     paths = (one.relative_to(folder) for one in folder.rglob("*") if one.is_file())
     names = sorted(path.as_posix() for path in paths if not path.name.startswith("."))
-    tables = {f"{table.name}.csv": table for table in TABLES.values()}
+    tables = {f"{table.name}.csv": table for table in tables_of(result).values()}
     described = [name for name in tables if name in names]
     others = [name for name in names if name not in tables and name not in NOT_DESCRIBED]
     package = {

@@ -17,6 +17,7 @@ import numpy as np
 
 from harvest.fields import FINDINGS, PARCELS, ROOFS, Field, Table
 from harvest.show.mapdata import COLOURED
+from harvest.show.present import tables_of
 from harvest.show.rows import Rows, heading, plain_fields
 from harvest.show.style import parcels_sld, roofs_sld
 
@@ -37,8 +38,9 @@ def write_geopackage(rows: Rows, path: Path) -> None:
     """
     path.unlink(missing_ok=True)
     with _fixed_date():
-        for table in (PARCELS, ROOFS):
-            _write_layer(rows, table, path)
+        tables = tables_of(rows.result)
+        for name in (PARCELS.name, ROOFS.name):
+            _write_layer(rows, tables[name], path)
         _write_attributes(_batches(rows, FINDINGS), path, FINDINGS.name, FINDINGS.title, FINDINGS.meaning)
         styles = _styles(rows.result)
         _write_attributes(

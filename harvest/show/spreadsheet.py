@@ -17,8 +17,9 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from harvest.fields import TABLES, Field, Table
+from harvest.fields import Field, Table
 from harvest.show.limits import cut
+from harvest.show.present import tables_of
 from harvest.show.rows import Rows, heading, plain_fields
 
 if TYPE_CHECKING:
@@ -83,9 +84,10 @@ def write_workbook(rows: Rows, path: Path) -> None:
     ):
         workbook.set_properties({"created": FIXED_DATE})
         look = _Look(workbook)
-        for table in TABLES.values():
+        tables = tables_of(rows.result).values()
+        for table in tables:
             _write_table(workbook, look, rows, table)
-        _write_sheet(workbook, look, MEANINGS, DICTIONARY_HEADINGS, [_dictionary()])
+        _write_sheet(workbook, look, MEANINGS, DICTIONARY_HEADINGS, [_dictionary(tables)])
         _write_sheet(workbook, look, "Settings", SETTINGS_HEADINGS, [_settings(rows.result.run)])
     path.write_bytes(packed.getbuffer())
 
@@ -124,7 +126,7 @@ def _as_cells(frame: pd.DataFrame, fields: Sequence[Field]) -> list[Cells]:
     return list(zip(*columns, strict=True))
 
 
-def _dictionary() -> list[Cells]:
+def _dictionary(tables: Iterable[Table]) -> list[Cells]:
     return [
         (
             table.title,
@@ -135,7 +137,7 @@ def _dictionary() -> list[Cells]:
             one.meaning,
             ADDS_UP[one.adds] if one.dtype in ("float", "integer") else None,
         )
-        for table in TABLES.values()
+        for table in tables
         for one in plain_fields(table)
     ]
 

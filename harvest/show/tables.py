@@ -13,10 +13,11 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from harvest.errors import OutputError
-from harvest.fields import TABLES, Table
+from harvest.fields import Table
 from harvest.findings import Finding
 from harvest.result import Result
 from harvest.show.limits import TOO_MANY_ROWS, limits_met, neutral
+from harvest.show.present import tables_of
 from harvest.show.rows import Rows, plain_fields
 
 WORKBOOK = "parcels.xlsx"
@@ -33,7 +34,7 @@ def write_tables(result: Result, folder: Path, formats: Sequence[str], xlsx_most
     """
     found = limits_met(result, formats, xlsx_most_rows)
     rows = Rows(result, tuple(found))
-    for table in TABLES.values():
+    for table in tables_of(result).values():
         if "csv" in formats or table.name == "findings":
             write_csv(rows, table, folder / f"{table.name}.csv")
     if "xlsx" in formats and all(one.check != TOO_MANY_ROWS for one in found):
