@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import geopandas as gpd
@@ -44,6 +44,7 @@ class Inputs:
     findings: tuple[Finding, ...]
     gauge: DailyRain | None = None
     temperature: MonthlyTemperature | None = None
+    streets: Layer | None = None
 
     @property
     def latitude_deg(self) -> float:
@@ -57,6 +58,7 @@ class Estimate:
 
     ``roofs`` has ``at`` [rows], the position of each row's roof in ``outlines`` [roofs; plane, m] and in
     ``rain_mm`` [roofs, 12 or 1; mm]. ``normals_mm`` [12 or 1; mm] is the town's rain, its mean over roof area.
+    ``more`` are the optional tables of the register, by name.
     """
 
     parcels: gpd.GeoDataFrame
@@ -70,6 +72,7 @@ class Estimate:
     rain_mm: Floats
     normals_mm: Floats
     weather: Weather | None
+    more: Mapping[str, pd.DataFrame] = field(default_factory=dict)
 
 
 def estimate(inputs: Inputs, settings: Settings, clock: Clock) -> Estimate:

@@ -8,11 +8,12 @@ from pathlib import Path
 from typing import Any
 
 from harvest import __version__
+from harvest.canvass import canvassed
 from harvest.clock import Clock
 from harvest.deliver import delivered
 from harvest.errors import ProjectError
 from harvest.estimate import Estimate, Inputs, estimate, ranked, totals
-from harvest.fields import FINDINGS, PARCELS, ROOFS
+from harvest.fields import FINDINGS, PARCELS, ROOFS, TABLES
 from harvest.findings import Finding
 from harvest.layers import Layer, MonthlyTemperature
 from harvest.place.plane import bounds_wgs84, check_extent, check_together
@@ -23,6 +24,7 @@ from harvest.read.footprints import read_footprints
 from harvest.read.gauge import read_gauge
 from harvest.read.parcels import read_parcels
 from harvest.read.rain import read_rain
+from harvest.read.streets import read_streets
 from harvest.read.temperature import read_temperature
 from harvest.result import RUN_FILE, Result
 from harvest.show.datapackage import write_datapackage
@@ -30,6 +32,7 @@ from harvest.show.map import write_map
 from harvest.show.rows import findings_frame
 from harvest.show.tables import write_tables
 from harvest.staging import check_replaceable, staged
+from harvest.street_sides import on_streets
 
 PARQUET = {"index": False, "compression": "zstd"}
 
@@ -51,6 +54,10 @@ def read_inputs(project: Project, clock: Clock) -> Inputs:
     bounds = bounds_wgs84(extents)
     with clock.step("reading rainfall"):
         rain = read_rain(settings.rainfall, folder, settings.limits, bounds)
+    streets: Layer | None = None
+    if settings.streets is not None:
+        with clock.step("reading streets"):
+            streets = read_streets(settings.streets, folder, settings.limits, *extents)
     gauge = temperature = None
     if settings.gauge is not None:
         with clock.step("reading the gauge"):
@@ -64,7 +71,7 @@ def read_inputs(project: Project, clock: Clock) -> Inputs:
             f"{season.first} to {season.last}. Give 12 monthly bands, or [season] monthly_shares, or leave "
             "[season] out to have figures for the whole year."
         )
-    read = [one for one in (*layers, rain, gauge, temperature) if one is not None]
+    read = [one for one in (*layers, rain, gauge, temperature, streets) if one is not None]
     found = [
         *(told for one in read for told in one.findings),
         *check_extent(bounds),
@@ -72,7 +79,7 @@ def read_inputs(project: Project, clock: Clock) -> Inputs:
     ]
     if settings.tariff is not None:
         found += check_tariff(settings.tariff)
-    return Inputs(footprints, parcels, rain, bounds, tuple(found), gauge, temperature)
+    return Inputs(footprints, parcels, rain, bounds, tuple(found), gauge, temperature, streets)
 
 
 def _of_season(project: Project, temperature: MonthlyTemperature | None) -> list[Finding]:
@@ -117,12 +124,15 @@ def worked_out(inputs: Inputs, settings: Settings, clock: Clock) -> tuple[Estima
     """Everything for one area, from layers to ranked tables, and what joins ``run.json`` of it."""
     found, barrels = delivered(estimate(inputs, settings, clock), inputs, settings, clock)
     found, ranges = with_ranges(found, barrels, settings, clock)
+    found, placed = on_streets(found, inputs, settings, clock)
+    found, rounds = canvassed(ranked(found, settings, clock), placed, settings, clock)
     told = {
         "weather": found.weather.as_dict() if found.weather else None,
         "barrels": barrels.record if barrels else None,
         "ranges": ranges,
+        "rounds": rounds,
     }
-    return ranked(found, settings, clock), told
+    return found, told
 
 
 def write_core(
@@ -134,10 +144,12 @@ def write_core(
     told: Mapping[str, Any],
 ) -> Result:
     """The GeoParquet tables and ``run.json``: all that later stages read. ``told`` joins ``run.json`` as it is."""
-    for table, frame in ((PARCELS, found.parcels), (ROOFS, found.roofs)):
-        table.checked(table.filled(frame)[list(table.names)]).to_parquet(
-            stage / f"{table.name}.parquet", schema_version="1.1.0", write_covering_bbox=True, **PARQUET
-        )
+    frames = {PARCELS.name: found.parcels, ROOFS.name: found.roofs, **found.more}
+    for name, frame in frames.items():
+        table = TABLES[name]
+        ready = table.checked(table.filled(frame)[list(table.names)])
+        mapped = {"schema_version": "1.1.0", "write_covering_bbox": True} if "geometry" in ready else {}
+        ready.to_parquet(stage / f"{name}.parquet", **mapped, **PARQUET)
     _write_findings(stage, findings)
     _write_json(stage / RUN_FILE, _run_record(project, inputs, found) | dict(told) | {"files": []})
     return Result.at(stage)
@@ -165,7 +177,11 @@ def _write_findings(stage: Path, findings: Sequence[Finding]) -> None:
 def _run_record(project: Project, inputs: Inputs, found: Estimate) -> dict[str, Any]:
     settings = project.settings
     parcels = inputs.parcels.sources if inputs.parcels is not None else ()
-    others = [one.sources for one in (inputs.rain, inputs.gauge, inputs.temperature) if one is not None]
+    others = [
+        one.sources
+        for one in (inputs.rain, inputs.gauge, inputs.temperature, inputs.streets)
+        if one is not None
+    ]
     sources = [*inputs.footprints.sources, *parcels, *(one for of_layer in others for one in of_layer)]
     return {
         "program": "harvest-mapper",

@@ -1,4 +1,4 @@
-"""What the programme has done by district and month, and which street sides rose or fell since the run before, and why."""
+"""What the programme has done by district and month, and which street sides rose or fell since, and why."""
 
 from __future__ import annotations
 
@@ -31,7 +31,8 @@ def progress(visits: pd.DataFrame, parcels: pd.DataFrame, barrel_l: float) -> pd
     ordered = visits.sort_values(["day", "line"], kind="stable")
     district = parcels.set_index("parcel_id")["district"].astype("str").fillna(NO_DISTRICT)
     ordered = ordered.assign(
-        district=ordered["parcel_id"].map(district).fillna(NO_DISTRICT), month=ordered["day"].dt.strftime("%Y-%m")
+        district=ordered["parcel_id"].map(district).fillna(NO_DISTRICT),
+        month=ordered["day"].dt.strftime("%Y-%m"),
     )
     at = ["district", "month"]
     done = installations(ordered, barrel_l)

@@ -24,7 +24,9 @@ from harvest.project.money import Costs, Tariff
 from harvest.project.outputs import Limits, Outputs
 from harvest.project.placing import Placing
 from harvest.project.ranking import Exclude, Ranking
+from harvest.project.rounds import Rounds
 from harvest.project.setting import Section, declared_unit
+from harvest.project.streets import Streets
 from harvest.project.town import Town
 
 
@@ -52,6 +54,10 @@ class Settings(Section):
     costs: Costs = Costs()
     doubt: Doubt = Doubt()
     ranking: Ranking = Ranking()
+    streets: Streets | None = Field(
+        None, description="Street centrelines; without them no street is ranked and no round is laid."
+    )
+    rounds: Rounds = Rounds()
     exclude: list[Exclude] = Field([], description="Reasons to take parcels off the lists.")
     outputs: Outputs = Outputs()
     basemap: Basemap | None = Field(None, description="Background images for the map; none by default.")
