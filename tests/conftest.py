@@ -46,7 +46,7 @@ def sample_copy(tmp_path: Path) -> Path:
     folder = tmp_path / "town"
     folder.mkdir()
     for entry in SAMPLE.iterdir():
-        if entry.suffix in {".toml", ".gpkg", ".zip", ".tif", ".csv"}:
+        if entry.suffix in {".toml", ".gpkg", ".zip", ".tif", ".csv", ".geojson", ".fgb"}:
             shutil.copy(entry, folder)
     project = folder / "pellwick.toml"
     text = project.read_text(encoding="utf-8")
