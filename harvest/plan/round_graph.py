@@ -13,6 +13,8 @@ from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy.sparse import csr_array
+from scipy.sparse.csgraph import dijkstra
 
 from harvest.plan.canvass_time import Pace
 
@@ -28,6 +30,9 @@ NEAR_SEGMENTS = 4
 
 WIDER = 4
 """Walks between nodes that are no neighbours are first sought within so many times that reach."""
+
+CELLS_AT_ONCE = 2_000_000
+"""Walks from each node to each other that are worked out at once."""
 
 
 @dataclass(frozen=True)
@@ -162,46 +167,86 @@ class Ground:
         self.both_m = both_sides_m(sides, pace)
         alone = self.minutes + self.length / pace.metres_a_min
         self.worth: Flags = (self.doors > 0) & (self.value > 0) & (alone <= pace.shift_min)
-        self._near: dict[int, tuple[Integers, Floats]] = {}
-        self._reach: dict[int, dict[int, dict[int, float]]] = {1: {}, WIDER: {}}
-        self._far: dict[int, dict[int, float]] = {}
-        self._sides_at: list[Integers] | None = None
+        self._rows: dict[int, dict[int, float]] = {}
+        self._wider: dict[int, tuple[Integers, Floats]] = {}
+        self._far: dict[int, Floats] = {}
+        self._near_sides: dict[int, Integers] = {}
+
+    @cached_property
+    def _streets(self) -> csr_array:
+        """The shortest segment between each two nodes that one joins, both ways [nodes, nodes; m]."""
+        sides = self.sides
+        ends = np.sort(np.column_stack([sides.node_from, sides.node_to]), axis=1)
+        order = np.lexsort((sides.length_m, ends[:, 1], ends[:, 0]))
+        order = order[ends[order, 0] != ends[order, 1]]
+        shortest = np.ones(len(order), dtype=bool)
+        shortest[1:] = (ends[order[1:]] != ends[order[:-1]]).any(axis=1)
+        order = order[shortest]
+        one, other = ends[order].T
+        metres = np.tile(sides.length_m[order], 2)
+        pairs = np.append(one, other), np.append(other, one)
+        return csr_array((metres, pairs), shape=(sides.node_count, sides.node_count))
+
+    @cached_property
+    def near_pairs(self) -> tuple[Integers, Integers, Floats]:
+        """Nodes within reach of each node, one node after the other: where each begins [nodes + 1], which, how far."""
+        count = self.sides.node_count
+        step = max(1, CELLS_AT_ONCE // max(count, 1))
+        numbers, nodes, metres = [np.zeros(1, dtype=np.int64)], [], []
+        for first in range(0, count, step):
+            far = self._from(np.arange(first, min(first + step, count)), self.reach_m)
+            row, node = np.nonzero(far < np.inf)
+            numbers.append(np.bincount(row, minlength=len(far)))
+            nodes.append(node)
+            metres.append(far[row, node])
+        none = np.zeros(0)
+        return (
+            np.cumsum(np.concatenate(numbers)),
+            np.concatenate([none.astype(np.int64), *nodes]),
+            np.concatenate([none, *metres]),
+        )
+
+    def _from(self, nodes: Integers, limit: float) -> Floats:
+        return np.asarray(dijkstra(self._streets, indices=nodes, limit=limit), dtype=np.float64)
 
     def near(self, node: int) -> tuple[Integers, Floats]:
         """Nodes within reach of ``node``, itself too, and how far [m] they are."""
-        if node not in self._near:
-            reach = self._within(node, 1)
-            nodes = np.array(sorted(reach), dtype=np.int64)
-            self._near[node] = nodes, np.array([reach[one] for one in nodes.tolist()])
-        return self._near[node]
+        first, nodes, metres = self.near_pairs
+        these = slice(first[node], first[node + 1])
+        return nodes[these], metres[these]
 
     def near_metres(self, one: int, other: int) -> float:
         """Shortest walk [m] between two nodes within reach of each other; infinite where they are not."""
-        return self._within(min(one, other), 1).get(max(one, other), np.inf)
+        one, other = min(one, other), max(one, other)
+        if one not in self._rows:
+            nodes, metres = self.near(one)
+            self._rows[one] = dict(zip(nodes.tolist(), metres.tolist(), strict=True))
+        return self._rows[one].get(other, np.inf)
 
     def metres(self, one: int, other: int) -> float:
         """Shortest walk [m] between two nodes; infinite where there is none."""
         one, other = min(one, other), max(one, other)
         for anchor, end in ((one, other), (other, one)):
             if anchor in self._far:
-                return self._far[anchor].get(end, np.inf)
-        for reaches in (1, WIDER):
-            found = self._within(one, reaches).get(other)
-            if found is not None:
-                return found
-        return self.from_node(one).get(other, np.inf)
+                return float(self._far[anchor][end])
+        found = self.near_metres(one, other)
+        if found < np.inf:
+            return found
+        if one not in self._wider:
+            far = self._from(np.array([one]), WIDER * self.reach_m)[0]
+            nodes = np.flatnonzero(far < np.inf)
+            self._wider[one] = nodes, far[nodes]
+        nodes, metres = self._wider[one]
+        place = int(np.searchsorted(nodes, other))
+        if place < len(nodes) and nodes[place] == other:
+            return float(metres[place])
+        return float(self.from_node(one)[other])
 
-    def from_node(self, node: int) -> dict[int, float]:
-        """How far [m] every node is from ``node``, those that can be reached."""
+    def from_node(self, node: int) -> Floats:
+        """How far [nodes; m] every node is from ``node``; infinite where no street leads."""
         if node not in self._far:
-            self._far[node] = self._search(node, np.inf)[0]
+            self._far[node] = self._from(np.array([node]), np.inf)[0]
         return self._far[node]
-
-    def _within(self, node: int, reaches: int) -> dict[int, float]:
-        known = self._reach[reaches]
-        if node not in known:
-            known[node] = self._search(node, reaches * self.reach_m)[0]
-        return known[node]
 
     def path(self, one: int, other: int) -> list[tuple[int, int, int]]:
         """The shortest walk as (segment, from node, to node); raises ``ValueError`` where there is none."""
@@ -215,16 +260,23 @@ class Ground:
             other = earlier
         return steps[::-1]
 
-    def sides_at(self, node: int) -> Integers:
-        """Sides worth canvassing of the segments that end at ``node``."""
-        if self._sides_at is None:
-            self._sides_at = [
-                np.array(
-                    [2 * s + k for _, _, s in met for k in (0, 1) if self.worth[2 * s + k]], dtype=np.int64
-                )
-                for met in self.sides.neighbours
-            ]
-        return self._sides_at[node]
+    @cached_property
+    def sides_at(self) -> tuple[Integers, Integers]:
+        """Sides worth canvassing at each node, one node after the other: where each begins [nodes + 1], and which."""
+        side = np.flatnonzero(self.worth)
+        node, other = self.ends[0][side], self.ends[1][side]
+        side, node = np.append(side, side[node != other]), np.append(node, other[node != other])
+        order = np.lexsort((side, node))
+        first = np.searchsorted(node[order], np.arange(self.sides.node_count + 1))
+        return first, side[order]
+
+    def near_sides(self, node: int) -> Integers:
+        """Sides worth canvassing of the segments that end within reach of ``node``."""
+        if node not in self._near_sides:
+            first, sides = self.sides_at
+            near = self.near(node)[0]
+            self._near_sides[node] = np.unique(sides[spans(first[near], first[near + 1])])
+        return self._near_sides[node]
 
     def _search(self, node: int, limit: float) -> tuple[dict[int, float], dict[int, tuple[int, int]]]:
         """Dijkstra's search from ``node``: distances [m] up to ``limit``, and how each node was reached."""
@@ -245,6 +297,13 @@ class Ground:
                     before[other] = here, segment
                     heapq.heappush(open_nodes, (further, other))
         return done, before
+
+
+def spans(first: Integers, end: Integers) -> Integers:
+    """The whole numbers from each of ``first`` [n] up to before ``end`` [n], one span after the other."""
+    number = end - first
+    begun = np.cumsum(number) - number
+    return np.asarray(np.arange(number.sum()) + np.repeat(first - begun, number))
 
 
 def one_pass_m(sides: StreetSides, pace: Pace) -> Floats:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from harvest.plan.round_graph import Flags, Floats, Ground, Integers
+from harvest.plan.round_graph import Flags, Floats, Ground, Integers, spans
 from harvest.plan.round_route import Walker
 
 DETOUR = 1.3
@@ -23,6 +23,15 @@ BINS = 240
 
 OFFERED = 40
 """Sides that compete for the time left: the best for each minute."""
+
+MOST_DROPS = 20
+"""Parts that are taken out of a round in turn, in search of a better one."""
+
+DETOUR_OF_DROPS = 2.0
+"""Walk that goes with a part taken out, at most, over its length."""
+
+NODES_AT_ONCE = 500
+"""Places whose promise is worked out at once."""
 
 SAME = 1e-9
 """Values closer than this share are equal."""
@@ -45,6 +54,8 @@ class Grower:
         self.ground, self.walker = ground, walker
         self._from, self._to = ground.ends
         self._away = np.full(ground.sides.node_count, np.inf)
+        self._within: Flags = np.zeros(len(ground.value), dtype=bool)
+        self._taken: Flags = np.zeros(len(ground.value), dtype=bool)
         self._second_m = np.repeat(ground.both_m, 2) - ground.length
         self._values: list[float] = ground.value.tolist()
 
@@ -59,33 +70,59 @@ class Grower:
 
     def offers(self, nodes: set[int], chosen: Sides, free: Flags) -> Offers:
         """What a round with the sides ``chosen`` that reaches ``nodes`` could take next, out of the sides ``free``."""
-        ground, away = self.ground, self._away
-        touched = []
-        for node in sorted(nodes):
+        ground, away, within, taken = self.ground, self._away, self._within, self._taken
+        for node in nodes:
             near, metres = ground.near(node)
             away[near] = np.minimum(away[near], metres)
-            touched.append(near)
-        reached = np.unique(np.concatenate(touched))
-        sides = np.unique(np.concatenate([ground.sides_at(node) for node in reached.tolist()]))
-        taken = np.array(sorted(chosen), dtype=np.int64)
-        sides = sides[free[sides] & ~np.isin(sides, taken)]
+            within[ground.near_sides(node)] = True
+        mine = list(chosen)
+        taken[mine] = True
+        within[mine] = False
+        sides = np.flatnonzero(within)
+        within[sides] = False
+        sides = sides[free[sides]]
         extra = ground.length[sides] + DETOUR * np.minimum(away[self._from[sides]], away[self._to[sides]])
-        second = np.isin(sides ^ 1, taken)
+        second = taken[sides ^ 1]
         extra[second] = self._second_m[sides[second]]
-        away[reached] = np.inf
+        taken[mine] = False
+        for node in nodes:
+            away[ground.near(node)[0]] = np.inf
         return Offers(sides, ground.minutes[sides] + extra / ground.pace.metres_a_min)
 
-    def promise(self, node: int, free: Flags) -> float:
-        """Roughly the most value that one shift can win around ``node``."""
-        shift = self.ground.pace.shift_min - self.walker.minutes_from_start(node)
-        if shift <= 0:
-            return 0.0
-        offers = self.offers({node}, frozenset(), free)
-        value = self.ground.value[offers.sides]
-        order = np.argsort(-value / offers.minutes, kind="stable")
-        until = np.cumsum(offers.minutes[order])
-        part = np.clip((shift - until) / offers.minutes[order] + 1, 0, 1)
-        return float(value[order] @ part)
+    def promises(self, nodes: Integers, free: Flags) -> Floats:
+        """Roughly the most value that one shift can win around each of ``nodes`` [n]."""
+        ground = self.ground
+        first, near, metres = ground.near_pairs
+        found = []
+        for some in np.array_split(nodes, max(1, len(nodes) // NODES_AT_ONCE)):
+            pairs = spans(first[some], first[some + 1])
+            place = np.repeat(np.arange(len(some)), first[some + 1] - first[some])
+            at, sides = ground.sides_at
+            number = at[near[pairs] + 1] - at[near[pairs]]
+            side = sides[spans(at[near[pairs]], at[near[pairs] + 1])]
+            place, away = np.repeat(place, number), np.repeat(metres[pairs], number)
+            left = free[side]
+            found.append(self._promises(some, place[left], side[left], away[left]))
+        return np.concatenate(found)
+
+    def _promises(self, nodes: Integers, place: Integers, side: Integers, away: Floats) -> Floats:
+        """Value that a shift can win around ``nodes`` [n]; ``side`` [m] ends ``away`` [m; m] from node ``place`` [m]."""
+        ground = self.ground
+        order = np.lexsort((away, side, place))
+        nearer = np.ones(len(order), dtype=bool)
+        nearer[1:] = (place[order[1:]] != place[order[:-1]]) | (side[order[1:]] != side[order[:-1]])
+        order = order[nearer]
+        place, side, away = place[order], side[order], away[order]
+        minutes = ground.minutes[side] + (ground.length[side] + DETOUR * away) / ground.pace.metres_a_min
+        value = ground.value[side]
+        order = np.lexsort((side, -value / minutes, place))
+        place, value, minutes = place[order], value[order], minutes[order]
+        until = np.cumsum(minutes)
+        begun = np.searchsorted(place, np.arange(len(nodes)))
+        until -= np.append(0.0, until)[begun][place]
+        shift = ground.pace.shift_min - np.array([self.walker.minutes_from_start(n) for n in nodes.tolist()])
+        part = np.clip((shift[place] - until) / minutes + 1, 0, 1)
+        return np.bincount(place, value * part, len(nodes)) * (shift > 0)
 
     def grown(self, node: int, free: Flags, greedy_share: float, taste: Floats | None = None) -> Sides:
         """A round around ``node``: side by side for ``greedy_share`` of the shift, then filled up.
@@ -94,17 +131,20 @@ class Grower:
         """
         value = self.ground.value if taste is None else self.ground.value * taste
         chosen: Sides = frozenset()
-        nodes = {node}
-        while self.walker.minutes(chosen) < greedy_share * self.ground.pace.shift_min:
+        nodes, used, most = {node}, self.walker.minutes_from_start(node), self.ground.pace.shift_min
+        while used < greedy_share * most:
             offers = self.offers(nodes, chosen, free)
-            for place in np.argsort(-value[offers.sides] / offers.minutes, kind="stable")[:3].tolist():
-                more = chosen | {int(offers.sides[place])}
-                if self.walker.minutes(more) <= self.ground.pace.shift_min:
-                    break
-            else:
+            fits = np.flatnonzero(offers.minutes <= most - used)
+            if not len(fits):
                 break
-            chosen = more
+            best = fits[np.argmax(value[offers.sides[fits]] / offers.minutes[fits])]
+            chosen |= {int(offers.sides[best])}
+            used += float(offers.minutes[best])
             nodes = self.nodes(chosen)
+        while self.walker.minutes(chosen) > most:
+            poorest = min(chosen, key=lambda side: (value[side] / self.ground.minutes[side], side))
+            chosen -= {poorest}
+            nodes = self.nodes(chosen) or {node}
         return self.filled(chosen, free, value, nodes)
 
     def filled(self, chosen: Sides, free: Flags, value: Floats, nodes: set[int] | None = None) -> Sides:
@@ -149,7 +189,7 @@ class Grower:
         better = bool(chosen)
         while better:
             better = False
-            for drop in self._drops(best):
+            for drop in self._drops(best, free):
                 kept = best - drop
                 if not kept or kept in seen:
                     continue
@@ -167,8 +207,29 @@ class Grower:
             return gain > 0
         return self.walker.minutes(one) < self.walker.minutes(other) - SAME
 
-    def _drops(self, chosen: Sides) -> Iterator[Sides]:
-        """Parts to take out: each side, each segment, what meets at each node, and the poorest few."""
+    def _drops(self, chosen: Sides, free: Flags) -> list[Sides]:
+        """Parts to take out, the most promising first, at most ``MOST_DROPS``: each side, each segment, what meets at
+        each node, and the poorest two.
+
+        What a part promises is what its time and the time left could win elsewhere, as a knapsack of which parts may
+        be taken, less its own value; parts that promise nothing are left out.
+        """
+        ground = self.ground
+        offers = self.offers(self.nodes(chosen), chosen, free)
+        value = ground.value[offers.sides]
+        order = np.argsort(-value / offers.minutes, kind="stable")
+        until = np.append(0.0, np.cumsum(offers.minutes[order]))
+        won = np.append(0.0, np.cumsum(value[order]))
+        parts = list(dict.fromkeys(self._parts(chosen)))
+        walk = DETOUR_OF_DROPS * ground.length / ground.pace.metres_a_min
+        freed = np.array([sum(ground.minutes[side] + walk[side] for side in part) for part in parts])
+        lost = np.array([self.value(part) for part in parts])
+        left = ground.pace.shift_min - self.walker.minutes(chosen)
+        promise = np.interp(left + freed, until, won) - lost
+        order = np.argsort(-promise, kind="stable")[:MOST_DROPS]
+        return [parts[n] for n in order.tolist() if promise[n] > 0]
+
+    def _parts(self, chosen: Sides) -> Iterator[Sides]:
         order = sorted(chosen, key=lambda side: (self._values[side] / self.ground.minutes[side], side))
         for side in order:
             yield frozenset([side])

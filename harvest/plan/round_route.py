@@ -47,10 +47,9 @@ class _Frame:
 
 @dataclass(frozen=True)
 class _Pieces:
-    """Pieces of a round that do not touch: each node's piece, and walks (metres, node, node) between pieces."""
+    """How many pieces of a round do not touch, and walks (metres, node, node, piece, piece) between these."""
 
-    piece: dict[int, int]
-    ways: list[tuple[float, int, int]]
+    ways: list[tuple[float, int, int, int, int]]
     count: int
     joinable: bool
 
@@ -62,21 +61,21 @@ class _Pieces:
         """
         root = list(range(self.count))
         odd, found = set(odd), list[tuple[float, int, int]]()
-        for nearest in self.ways:
-            first, second = root[self.piece[nearest[1]]], root[self.piece[nearest[2]]]
+        for metres, u, v, piece, other in self.ways:
+            first, second = root[piece], root[other]
             if first == second:
                 continue
-            best = nearest
-            if loose_m:
-                between = {first, second}
-                best = min(
-                    (length + sum(-loose_m if node in odd else loose_m for node in (u, v)), length, u, v)
-                    for length, u, v in self.ways
-                    if {root[self.piece[u]], root[self.piece[v]]} == between
-                )[1:]
+            best, least = (metres, u, v), np.inf
+            for metres, u, v, piece, other in self.ways if loose_m else ():
+                if {root[piece], root[other]} == {first, second}:
+                    cost = metres + (-loose_m if u in odd else loose_m) + (-loose_m if v in odd else loose_m)
+                    if cost < least:
+                        best, least = (metres, u, v), cost
             found.append(best)
             odd ^= {best[1], best[2]}
             root = [first if one == second else one for one in root]
+            if len(found) == self.count - 1:
+                break
         return found
 
 
@@ -86,8 +85,9 @@ class Walker:
     def __init__(self, ground: Ground, starts: Collection[int] = ()) -> None:
         self.ground = ground
         self.starts = sorted(set(starts))
-        self._start_m = [ground.from_node(start) for start in self.starts]
+        self._start_m: list[list[float]] = [ground.from_node(start).tolist() for start in self.starts]
         self._known: dict[frozenset[int], float] = {}
+        self._pairs: dict[tuple[frozenset[int], int], tuple[float, list[tuple[int, int]]]] = {}
         sides = ground.sides
         self._ends = list(zip(sides.node_from.tolist(), sides.node_to.tolist(), strict=True))
         self._length = sides.length_m.tolist()
@@ -132,14 +132,14 @@ class Walker:
         if not self.starts or not worked:
             return None
         nodes = {node for segment in worked for node in self._ends[segment]}
-        walks = [min(far.get(node, np.inf) for node in nodes) for far in self._start_m]
+        walks = [min(far[node] for node in nodes) for far in self._start_m]
         return self.starts[walks.index(min(walks))]
 
     def minutes_from_start(self, node: int) -> float:
         """Walk [min] to ``node`` from the nearest start, and back where that counts; 0 where no start is set."""
         if not self.starts:
             return 0.0
-        metres = min(far.get(node, np.inf) for far in self._start_m)
+        metres = min(far[node] for far in self._start_m)
         return metres * (2 if self.ground.pace.back else 1) / self.ground.pace.metres_a_min
 
     def _joined(
@@ -186,25 +186,29 @@ class Walker:
             groups = [group for group in groups if not group & ends]
             groups.append(ends.union(*met))
         if len(groups) < 2:
-            return _Pieces({}, [], len(groups), True)
-        piece = {node: number for number, group in enumerate(groups) for node in group}
+            return _Pieces([], len(groups), True)
         for far in (self.ground.near_metres, self.ground.metres):
-            ways: list[tuple[float, int, int]] = []
-            for one, other in itertools.combinations(groups, 2):
-                between = sorted((far(u, v), u, v) for u in one for v in other)[:WAYS_BETWEEN]
+            ways: list[tuple[float, int, int, int, int]] = []
+            for (piece, one), (other, two) in itertools.combinations(enumerate(groups), 2):
+                between = sorted([(far(u, v), u, v, piece, other) for u in one for v in two])[:WAYS_BETWEEN]
                 ways += [way for way in between if way[0] < np.inf]
-            pieces = _Pieces(piece, sorted(ways), len(groups), True)
-            if len(pieces.links(set(), 0.0)) == len(groups) - 1:
+            pieces = _Pieces(sorted(ways), len(groups), True)
+            if len(pieces.links((), 0.0)) == len(groups) - 1:
                 return pieces
-        return _Pieces(piece, [], len(groups), False)
+        return _Pieces([], len(groups), False)
 
     def _paired(self, odd: set[int], free: int) -> tuple[float, list[tuple[int, int]]]:
         """Walks [m] that pair the loose ends ``odd``, all but ``free`` of them, and these pairs."""
-        nodes = sorted(odd)
-        if len(nodes) <= free:
+        if len(odd) <= free:
             return 0.0, []
-        if len(nodes) > EXACT_ENDS:
+        if len(odd) > EXACT_ENDS:
             return self._paired_nearest(odd, free)
+        ends = frozenset(odd)
+        if (ends, free) not in self._pairs:
+            self._pairs[ends, free] = self._paired_best(sorted(odd), free)
+        return self._pairs[ends, free]
+
+    def _paired_best(self, nodes: list[int], free: int) -> tuple[float, list[tuple[int, int]]]:
         known: dict[tuple[int, int], tuple[float, tuple[tuple[int, int], ...]]] = {}
         far = {two: self.ground.metres(*two) for two in itertools.combinations(nodes, 2)}
 

@@ -10,7 +10,7 @@ attempts, never in seconds.
 from __future__ import annotations
 
 import heapq
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,7 +19,7 @@ from scipy.sparse import coo_array
 
 from harvest.plan.canvass_time import pace
 from harvest.plan.round_bound import gap, upper_bound
-from harvest.plan.round_graph import Flags, Floats, Ground, StreetSides
+from harvest.plan.round_graph import Flags, Floats, Ground, StreetSides, spans
 from harvest.plan.round_growth import SAME, Grower, Sides
 from harvest.plan.round_route import Leg, Walker
 from harvest.project.rounds import Rounds
@@ -35,6 +35,12 @@ TASTES = (0.1, 1.0)
 
 LEAST_ATTEMPTS = 40
 """However few rounds there are, so many attempts are made to grow some of them anew, each time over."""
+
+HOPELESS = 0.97
+"""Rounds grown anew that win less than this share of the old ones are not worth mending."""
+
+TASTE_OF_LEFT = 3.0
+"""Factor on the value of sides that no round has, where rounds are left over to take them."""
 
 MOST_NODES = 200
 """HiGHS stops picking rounds after this many branches; the best set found until then counts."""
@@ -81,12 +87,11 @@ def planned(sides: StreetSides, settings: Rounds, starts: Collection[int] = ()) 
         raise ValueError("a start is no node of the streets")
     ground = Ground(sides, pace(settings))
     grower = Grower(ground, Walker(ground, starts))
-    search = _Search(grower, settings)
-    found = search.best()
+    bound = upper_bound(ground, settings.round_count)
+    found = _Search(grower, settings, bound).best()
     rounds = [as_round(grower, chosen) for chosen in found]
     rounds.sort(key=lambda one: (-one.value, one.sides))
     value = sum(one.value for one in rounds)
-    bound = upper_bound(ground, settings.round_count)
     return RoundPlan(
         tuple(rounds), settings.round_count, value, bound, gap(value, bound), settings.canvasser_hours
     )
@@ -106,10 +111,10 @@ def as_round(grower: Grower, chosen: Sides) -> Round:
 
 
 class _Search:
-    """The search for the best ``count`` rounds, and every round it ever met."""
+    """The search for the best ``count`` rounds, and every round it ever met; it ends early where all is won."""
 
-    def __init__(self, grower: Grower, settings: Rounds) -> None:
-        self.grower, self.settings = grower, settings
+    def __init__(self, grower: Grower, settings: Rounds, bound: float) -> None:
+        self.grower, self.settings, self.bound = grower, settings, bound
         self.count = settings.round_count
         self.free: Flags = grower.ground.worth.copy()
         self.met: dict[Sides, float] = {}
@@ -118,13 +123,19 @@ class _Search:
         """The best rounds found."""
         rounds = self._laid()
         for turn in range(self.settings.effort):
+            if self._value(rounds) >= self.bound * (1 - SAME):
+                return rounds
             rounds = self._relaid(rounds, turn)
-        return self._picked(rounds)
+        return self._filled_up(self._picked(rounds))
+
+    def _value(self, rounds: Iterable[Sides]) -> float:
+        return sum(map(self.grower.value, rounds))
 
     def _laid(self) -> list[Sides]:
         """Rounds one after the other, each the best of those that grow around the most promising places."""
         grower = self.grower
-        waiting = [(-grower.promise(node, self.free), node) for node in range(grower.ground.sides.node_count)]
+        nodes = np.arange(grower.ground.sides.node_count)
+        waiting = list(zip((-grower.promises(nodes, self.free)).tolist(), nodes.tolist(), strict=True))
         heapq.heapify(waiting)
         rounds: list[Sides] = []
         while len(rounds) < self.count:
@@ -136,6 +147,7 @@ class _Search:
                 continue
             for seed in seeds:
                 heapq.heappush(waiting, seed)
+            best = self._mended(best, self.free)
             self._take(best)
             rounds.append(best)
         return rounds
@@ -145,7 +157,7 @@ class _Search:
         seeds: list[tuple[float, int]] = []
         while waiting and len(seeds) < SEEDS:
             _, node = heapq.heappop(waiting)
-            now = -self.grower.promise(node, self.free)
+            now = -float(self.grower.promises(np.array([node]), self.free)[0])
             if now >= 0:
                 continue
             if waiting and (now, node) > waiting[0]:
@@ -162,16 +174,18 @@ class _Search:
                 chosen = self.grower.grown(node, free, share, taste)
                 if self._keep(chosen) and (best is None or self.grower.beats(chosen, best)):
                     best = chosen
-        return None if best is None else self._keep(self.grower.mended(best, free))
+        return best
 
-    def _counts(self, chosen: Sides) -> bool:
-        return bool(chosen) and sum(self.grower.ground.doors[list(chosen)]) >= self.settings.least_doors
+    def _mended(self, chosen: Sides, free: Flags) -> Sides:
+        mended = self.grower.mended(chosen, free)
+        return mended if self._keep(mended) else chosen
 
-    def _keep(self, chosen: Sides) -> Sides | None:
-        if not self._counts(chosen):
-            return None
+    def _keep(self, chosen: Sides) -> bool:
+        """Whether ``chosen`` has doors enough; then it is kept among all rounds met."""
+        if not chosen or self.grower.ground.doors[sorted(chosen)].sum() < self.settings.least_doors:
+            return False
         self.met.setdefault(chosen, self.grower.value(chosen))
-        return chosen
+        return True
 
     def _take(self, *rounds: Sides) -> None:
         for chosen in rounds:
@@ -182,57 +196,101 @@ class _Search:
             self.free[sorted(chosen)] = True
 
     def _relaid(self, rounds: list[Sides], turn: int) -> list[Sides]:
-        """``rounds`` after each was taken up, alone or with some beside it, grown anew, and kept if that won more."""
+        """``rounds`` after each was taken up, alone or with some beside it, grown anew, and kept if that won more.
+
+        Where fewer rounds than asked for hold nearly all there is, only those are taken up that lie beside what is
+        left, and one round more may come of them.
+        """
         rng = np.random.default_rng([self.settings.seed, turn])
         rounds = sorted(rounds, key=sorted)
-        order: list[int] = []
-        while rounds and len(order) < max(len(rounds), LEAST_ATTEMPTS):
-            order += rng.permutation(len(rounds)).tolist()
-        for place in order[: max(len(rounds), LEAST_ATTEMPTS)]:
+        for place in self._order(rounds, rng):
+            if not rounds[place]:
+                continue
             near = self._near(rounds[place])
             group = [place, *self._beside(rounds, place, near, rng)]
             old = [rounds[one] for one in group]
+            more = min(1, self.count - sum(map(bool, rounds)))
+            left = self._left(near) if more else []
+            if more and not left:
+                continue
             self._give(*old)
-            new = self._anew(old, near, rng)
-            if sum(map(self.grower.value, new)) > sum(map(self.grower.value, old)) * (1 + SAME):
+            new = self._anew(old, near, left, len(old) + more, rng)
+            if self._value(new) > self._value(old) * (1 + SAME):
                 self._take(*new)
                 for one in group:
                     rounds[one] = new.pop() if new else frozenset()
+                rounds += new
             else:
                 self._take(*old)
         return [chosen for chosen in rounds if chosen]
+
+    def _order(self, rounds: list[Sides], rng: np.random.Generator) -> list[int]:
+        """Places of the rounds to take up, in the order in which that is tried."""
+        order: list[int] = []
+        while rounds and len(order) < max(len(rounds), LEAST_ATTEMPTS):
+            order += rng.permutation(len(rounds)).tolist()
+        return order[: max(len(rounds), LEAST_ATTEMPTS)]
 
     def _near(self, chosen: Sides) -> set[int]:
         """Nodes within reach of the round ``chosen``."""
         ground = self.grower.ground
         return {near for node in self.grower.nodes(chosen) for near in ground.near(node)[0].tolist()}
 
+    def _left(self, near: set[int]) -> list[int]:
+        """Sides at ``near`` nodes that no round has."""
+        first, sides = self.grower.ground.sides_at
+        nodes = np.array(sorted(near), dtype=np.int64)
+        met = np.unique(sides[spans(first[nodes], first[nodes + 1])])
+        return met[self.free[met]].tolist()
+
     def _beside(self, rounds: list[Sides], place: int, near: set[int], rng: np.random.Generator) -> list[int]:
         """None, one or two of the rounds at ``near`` nodes, drawn."""
         beside = [n for n, one in enumerate(rounds) if n != place and near & self.grower.nodes(one)]
         return [beside[n] for n in rng.permutation(len(beside))[: rng.integers(3)].tolist()]
 
-    def _anew(self, old: list[Sides], near: set[int], rng: np.random.Generator) -> list[Sides]:
-        """As many rounds as ``old``, grown with tastes drawn anew from places of theirs and from ``near`` ones."""
+    def _anew(
+        self, old: list[Sides], near: set[int], left: list[int], count: int, rng: np.random.Generator
+    ) -> list[Sides]:
+        """Up to ``count`` rounds in place of ``old``, grown with tastes drawn anew from places of theirs and from
+        ``near`` ones, or at the sides ``left``; none where even mended they would hardly win as much."""
         free = self.free.copy()
         own, beyond = sorted(set().union(*map(self.grower.nodes, old))), sorted(near)
+        if left:
+            beyond = sorted(self.grower.nodes(frozenset(left)))
         new: list[Sides] = []
-        for _ in old:
+        for _ in range(count):
             taste = np.exp(rng.uniform(*TASTES) * rng.standard_normal(len(free)))
-            seeds = [own[n] for n in rng.integers(len(own), size=SEEDS - 1)] if own else []
-            seeds += [beyond[n] for n in rng.integers(len(beyond), size=1)] if beyond else []
+            taste[left] *= TASTE_OF_LEFT
+            seeds = [own[n] for n in rng.integers(len(own), size=SEEDS - 1)]
+            seeds += [beyond[n] for n in rng.integers(len(beyond), size=1)]
             chosen = self._grown(seeds, free, taste)
             if chosen is None:
                 break
             free[sorted(chosen)] = False
             new.append(chosen)
+        if self._value(new) < HOPELESS * self._value(old):
+            return []
+        for place, chosen in enumerate(new):
+            new[place] = self._mended(chosen, free)
+            free[sorted(chosen)] = True
+            free[sorted(new[place])] = False
         return new
+
+    def _filled_up(self, rounds: list[Sides]) -> list[Sides]:
+        """``rounds``, each with what it still has time for of what no other has."""
+        self.free = self.grower.ground.worth.copy()
+        self._take(*rounds)
+        full = []
+        for chosen in sorted(rounds, key=sorted):
+            full.append(self.grower.filled(chosen, self.free, self.grower.ground.value))
+            self._take(full[-1])
+        return full
 
     def _picked(self, rounds: list[Sides]) -> list[Sides]:
         """The most valuable set of all rounds met that uses no side twice; ``rounds`` where nothing better is found."""
-        met = sorted(self.met, key=sorted)
-        if not met:
+        if len(rounds) < self.count:
             return rounds
+        met = sorted(self.met, key=sorted)
         value = np.array([self.met[one] for one in met])
         column = np.repeat(np.arange(len(met)), [len(one) for one in met])
         row = np.array([side for one in met for side in sorted(one)])
@@ -248,7 +306,7 @@ class _Search:
             options={"mip_rel_gap": 1e-4, "node_limit": MOST_NODES},
         )
         picked = [] if solved.x is None else [one for one, x in zip(met, solved.x, strict=True) if x > 0.5]
-        return max(picked, rounds, key=lambda chosen: sum(self.met[one] for one in chosen))
+        return picked if self._value(picked) > self._value(rounds) * (1 + SAME) else rounds
 
 
 def sides_of(plan: RoundPlan) -> Iterator[tuple[int, int, int]]:
