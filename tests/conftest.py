@@ -1,13 +1,16 @@
-"""What several test files share: the sample town, and one run of it."""
+"""What several test files share: the sample town, one run of it, and one browser."""
 
 from __future__ import annotations
 
 import shutil
+from collections.abc import Iterator
 from pathlib import Path
 
 import geopandas as gpd
 import pytest
+from browser_pages import CHROMIUM, DESK, FLAGS, Opened, Opener
 from make_town import Town, build_town
+from playwright.sync_api import Browser, sync_playwright
 
 from harvest.project import read_project
 from harvest.result import Result
@@ -52,3 +55,41 @@ def sample_copy(tmp_path: Path) -> Path:
     text = project.read_text(encoding="utf-8")
     project.write_text(text.replace("../../maps/pellwick", "results"), encoding="utf-8")
     return project
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    """The one browser of the session, named ``browser``: every test of a page takes it from here.
+
+    Playwright can be started once in a session, so no other module may start it. The profile is fresh, and there is
+    no network that a page could use.
+    """
+    with sync_playwright() as playwright:
+        launched = playwright.chromium.launch(executable_path=CHROMIUM, headless=True, args=FLAGS)
+        yield launched
+        launched.close()
+
+
+@pytest.fixture
+def opens(browser: Browser) -> Iterator[Opener]:
+    """Opens a file at a window size; afterwards nothing may have been said on the console."""
+    made = []
+
+    def open_file(
+        path: Path, size: tuple[int, int] = DESK, offline: bool = True, quiet: bool = True, fragment: str = ""
+    ) -> Opened:
+        context = browser.new_context(viewport={"width": size[0], "height": size[1]}, offline=offline)
+        opened = Opened(context.new_page())
+        opened.page.set_default_timeout(5_000)
+        opened.watch()
+        opened.page.goto(path.as_uri() + fragment)
+        made.append((context, opened, quiet))
+        if quiet:
+            opened.page.wait_for_selector("html[data-ready]")
+        return opened
+
+    yield open_file
+    for context, opened, quiet in made:
+        if quiet:
+            assert opened.console == []
+        context.close()

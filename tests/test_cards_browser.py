@@ -10,24 +10,16 @@ from pathlib import Path
 import pypdf
 import pytest
 from axe_playwright_python.sync_playwright import Axe
+from browser_pages import DESK, PHONE
 from card_result import parcel, result_in
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page
 from test_cards import HOSTILE
-from test_map_browser import CHROMIUM, DESK, FLAGS, PHONE
 
 from harvest.show.card import LONGEST_ADDRESS, Deck, deck
 from harvest.show.card_page import LEAST_SHARE, cards_html
 from harvest.show.card_texts import one_line
 
 TOWN = "{{ 7*7 }} <b>town</b> </title>"
-
-
-@pytest.fixture(scope="module")
-def chromium() -> Iterator[Browser]:
-    with sync_playwright() as playwright:
-        launched = playwright.chromium.launch(executable_path=CHROMIUM, headless=True, args=FLAGS)
-        yield launched
-        launched.close()
 
 
 @pytest.fixture(scope="module")
@@ -48,10 +40,10 @@ def file(made: Deck, tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture(params=[DESK, PHONE], ids=["desk", "phone"])
-def page(chromium: Browser, file: Path, request: pytest.FixtureRequest) -> Iterator[Page]:
+def page(browser: Browser, file: Path, request: pytest.FixtureRequest) -> Iterator[Page]:
     """The page, with nothing asked of a network and nothing said on the console."""
     width, height = request.param
-    context = chromium.new_context(viewport={"width": width, "height": height}, offline=True)
+    context = browser.new_context(viewport={"width": width, "height": height}, offline=True)
     opened, asked, said = context.new_page(), [], []
     opened.on("request", lambda one: asked.append(one.url))
     opened.on("console", lambda one: said.append(one.text))
@@ -115,13 +107,13 @@ def test_the_list_leads_to_a_card_by_keyboard(page: Page) -> None:
 
 
 @pytest.mark.parametrize("units", ["us", "metric"])
-def test_printed_one_card_a_sheet(chromium: Browser, tmp_path: Path, units: str) -> None:
+def test_printed_one_card_a_sheet(browser: Browser, tmp_path: Path, units: str) -> None:
     rows = [parcel(number, f"H{number}", f"{number + 1} Alder Street") for number in range(3)]
     days = "made up from monthly normals"
     result = result_in(tmp_path / "town", rows, units=units, days=days)
     file = tmp_path / "cards.html"
     file.write_text(cards_html(deck(result, ["H0", "H1", "H2"])), encoding="utf-8")
-    context = chromium.new_context(offline=True)
+    context = browser.new_context(offline=True)
     page = context.new_page()
     page.goto(file.as_uri())
     page.emulate_media(media="print")

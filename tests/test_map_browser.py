@@ -6,8 +6,6 @@ Expected figures are worked out here with pandas from the result's own tables, n
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -19,6 +17,7 @@ import pytest
 import shapely
 from axe_playwright_python.sync_playwright import Axe
 from barrel_columns import HANGS_ON, NO_PAYBACK
+from browser_pages import DESK, PHONE, SMALL_PHONE, TABLET_HIGH_ZOOM, Opened, Opener
 from map_result import (
     DAY_COLUMNS,
     HOSTILE,
@@ -30,7 +29,7 @@ from map_result import (
     result_in,
     without,
 )
-from playwright.sync_api import Browser, ConsoleMessage, Locator, Page, Request, Route, sync_playwright
+from playwright.sync_api import Browser, Locator, Route
 
 from harvest.project.basemap import Basemap
 from harvest.show.classes import class_colours, class_of, quantile_breaks
@@ -39,17 +38,6 @@ from harvest.show.map import write_map
 from harvest.show.mapdata import SUMMED
 from harvest.units import litres_to_gallons, square_metres_to_square_feet
 
-CHROMIUM = "/usr/bin/chromium"
-FLAGS = [
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-]
-DESK, TABLET_HIGH_ZOOM, PHONE, SMALL_PHONE = (1366, 768), (683, 384), (390, 844), (360, 740)
 FADED, NIL = "#f4f5f1", "#ffffff"
 PNG = bytes.fromhex(
     "89504e470d0a1a0a0000000d4948445200000001000000010802000000907753de0000000c49444154789c63c8a88200"
@@ -58,71 +46,10 @@ PNG = bytes.fromhex(
 
 
 @pytest.fixture(scope="session")
-def browser() -> Iterator[Browser]:
-    """One browser with a fresh profile. It has no network that a page could use."""
-    with sync_playwright() as playwright:
-        launched = playwright.chromium.launch(executable_path=CHROMIUM, headless=True, args=FLAGS)
-        yield launched
-        launched.close()
-
-
-@pytest.fixture(scope="session")
 def small_town(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("small-town")
     write_map(result_in(folder), folder, 20_000, 5_000)
     return folder / "map.html"
-
-
-@dataclass
-class Opened:
-    """A page and everything it asked for or complained about."""
-
-    page: Page
-    requests: list[str] = field(default_factory=list)
-    console: list[str] = field(default_factory=list)
-
-    def watch(self) -> None:
-        self.page.on("request", self._asked)
-        self.page.on("console", self._said)
-        self.page.on("pageerror", lambda error: self.console.append(f"error: {error}"))
-
-    def _asked(self, request: Request) -> None:
-        if not request.url.startswith(("data:", "blob:")):
-            self.requests.append(request.url)
-
-    def _said(self, message: ConsoleMessage) -> None:
-        self.console.append(f"{message.type}: {message.text}")
-
-    def texts(self, selector: str) -> list[str]:
-        return self.page.locator(selector).all_inner_texts()
-
-
-Opener = Callable[..., Opened]
-
-
-@pytest.fixture
-def opens(browser: Browser) -> Iterator[Opener]:
-    """Opens a file at a window size; afterwards nothing may have been said on the console."""
-    made = []
-
-    def open_file(
-        path: Path, size: tuple[int, int] = DESK, offline: bool = True, quiet: bool = True
-    ) -> Opened:
-        context = browser.new_context(viewport={"width": size[0], "height": size[1]}, offline=offline)
-        opened = Opened(context.new_page())
-        opened.page.set_default_timeout(5_000)
-        opened.watch()
-        opened.page.goto(path.as_uri())
-        made.append((context, opened, quiet))
-        if quiet:
-            opened.page.wait_for_selector("html[data-ready]")
-        return opened
-
-    yield open_file
-    for context, opened, quiet in made:
-        if quiet:
-            assert opened.console == []
-        context.close()
 
 
 @pytest.fixture
