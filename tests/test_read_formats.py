@@ -164,11 +164,12 @@ def test_row_numbers_do_not_depend_on_the_clip(tmp_path: Path, name: str) -> Non
     assert shapely.equals(both["geometry_x"].to_numpy(), both["geometry_y"].to_numpy()).all()
 
 
-def test_clip_that_leaves_nothing(tmp_path: Path) -> None:
-    written(squares(50), tmp_path)
+@pytest.mark.parametrize("name", CLIPPED)
+def test_clip_that_leaves_nothing(tmp_path: Path, name: str) -> None:
+    in_format(squares(50), tmp_path, name)
     far = Extent((HOME[0] + 9000, HOME[1], HOME[0] + 9100, HOME[1] + 10), CRS(26986))
     with pytest.raises(LayerError, match="none of its 50 features within clip_m"):
-        read_footprints(Footprints(file="parcels.gpkg", clip_m=10.0), tmp_path, LIMITS, far)
+        read_footprints(Footprints(file=name, clip_m=10.0), tmp_path, LIMITS, far)
 
 
 def test_clip_without_parcels_is_told(tmp_path: Path) -> None:

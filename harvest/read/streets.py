@@ -136,7 +136,7 @@ def _read(
     """The features, and their columns by name; tags of an extract stand in columns or among the others."""
     names = list(dict.fromkeys(name for some in named.values() for name in some))
     if file.form != OSM:
-        features = _selected(file, about, names, limits, part)
+        features = vector.read_features(file, about, names, limits, part)
         return features, features.columns
     own = [name for name in names if name in about.columns]
     features = vector.read_features(file, about, [*dict.fromkeys([*own, "osm_id", osm.OTHER])], limits, part)
@@ -145,25 +145,6 @@ def _read(
         if name not in frame:
             frame[name] = osm.tag(frame[osm.OTHER], name)
     return features, frame
-
-
-def _selected(
-    file: InputFile, about: Description, names: Sequence[str], limits: Limits, part: Part
-) -> Features:
-    """The features that ``part`` selects. FlatGeobuf is read whole and cut here: where a rectangle holds nothing,
-    GDAL's stream of that format gives rows that are not in the file."""
-    if file.form != "FlatGeobuf" or part.box is None:
-        return vector.read_features(file, about, names, limits, part)
-    whole = vector.read_features(file, about, names, limits)
-    chosen = shapely.intersects(whole.geometry, shapely.box(*part.box))
-    return Features(
-        whole.geometry[chosen],
-        whole.unreadable[chosen],
-        whole.columns[chosen].reset_index(drop=True),
-        whole.rows[chosen],
-        whole.total,
-        whole.reencoded,
-    )
 
 
 def _ids(frame: pd.DataFrame, named: Mapping[str, Sequence[str]], extract: bool) -> pd.Series | None:
@@ -281,7 +262,7 @@ def _check_one_system(
     else:
         return
     where = HIGHWAYS if file.form == OSM else None
-    odd = _selected(plain, about, [], limits, Part(foreign, where, most=1))
+    odd = vector.read_features(plain, about, [], limits, Part(foreign, where, most=1))
     if len(odd.rows):
         raise file.refused(
             f"holds lines in two coordinate systems: from row {odd.rows[0]} on some are in {meant}, unlike the "
