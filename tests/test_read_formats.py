@@ -164,7 +164,7 @@ def test_row_numbers_do_not_depend_on_the_clip(tmp_path: Path, name: str) -> Non
     assert shapely.equals(both["geometry_x"].to_numpy(), both["geometry_y"].to_numpy()).all()
 
 
-@pytest.mark.parametrize("name", CLIPPED)
+@pytest.mark.parametrize("name", [*CLIPPED, "indexed.fgb"])
 def test_clip_that_leaves_nothing(tmp_path: Path, name: str) -> None:
     in_format(squares(50), tmp_path, name)
     far = Extent((HOME[0] + 9000, HOME[1], HOME[0] + 9100, HOME[1] + 10), CRS(26986))
