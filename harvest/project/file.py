@@ -17,11 +17,14 @@ from harvest.errors import ProjectError
 from harvest.project.barrel import Barrel, Downspouts, Garden, Habits
 from harvest.project.basemap import Basemap
 from harvest.project.capture import Losses, Season, Storm
+from harvest.project.context import Context
+from harvest.project.districts import Districts
 from harvest.project.doubt import Doubt
 from harvest.project.gauge import Gauge, GeneratedRain, Temperature
 from harvest.project.inputs import Footprints, Parcels, Rainfall
 from harvest.project.money import Costs, Tariff
 from harvest.project.outputs import Limits, Outputs
+from harvest.project.outreach import Visits
 from harvest.project.placing import Placing
 from harvest.project.ranking import Exclude, Ranking
 from harvest.project.rounds import Rounds
@@ -39,6 +42,12 @@ class Settings(Section):
     rainfall: Rainfall
     gauge: Gauge | None = Field(None, description="A record of daily rain; without one, days are made up.")
     temperature: Temperature | None = Field(None, description="Monthly temperatures, for the garden.")
+    streets: Streets | None = Field(None, description="Street centrelines, for street sides and rounds.")
+    districts: Districts | None = Field(
+        None, description="Wards or the like; without them nothing is added up by district."
+    )
+    context: list[Context] = Field([], description="Surroundings to draw under the map.")
+    visits: Visits | None = Field(None, description="The log of visits; without one nobody was visited yet.")
     generated_rain: GeneratedRain = GeneratedRain()
     placing: Placing = Placing()
     losses: Losses = Losses()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -174,3 +175,11 @@ def widened(near: Extent, by_m: float, crs: CRS) -> Bounds:
     )
     left, low, right, top = _moved(near.bounds, near.crs, local)
     return _moved((left - by_m, low - by_m, right + by_m, top + by_m), local, crs)
+
+
+def around(near: Sequence[Extent], by_m: float | None, crs: CRS) -> Bounds | None:
+    """The rectangle in ``crs`` that holds each of ``near`` and ``by_m`` metres all round; None where either lacks."""
+    if by_m is None or not near:
+        return None
+    west, south, east, north = zip(*(widened(one, by_m, crs) for one in near), strict=True)
+    return min(west), min(south), max(east), max(north)

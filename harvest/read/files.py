@@ -56,6 +56,8 @@ VECTOR_FORMS: tuple[Form, ...] = (
     "GeoParquet",
     "OpenStreetMap extract",
 )
+PLAIN_FORMS = tuple(form for form in VECTOR_FORMS if form != "OpenStreetMap extract")
+"""Vector files in which a layer is one thing, such as districts; an extract holds everything at once."""
 RASTER_FORMS: tuple[Form, ...] = ("GeoTIFF", "NetCDF")
 SHAPEFILE_PARTS = (".shx", ".dbf", ".prj", ".cpg")
 

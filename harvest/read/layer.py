@@ -1,4 +1,4 @@
-"""A polygon layer from its file to clean rows: what footprints and parcels have in common."""
+"""A layer from its file to rows, and on to clean polygons: what footprints, parcels and districts have in common."""
 
 from __future__ import annotations
 
@@ -20,9 +20,9 @@ from harvest.project.inputs import VectorFile
 from harvest.project.outputs import Limits
 from harvest.read import columns, osm, shapes, vector
 from harvest.read.archive import unpacked
-from harvest.read.crs import check_coordinates, settled_crs, widened
+from harvest.read.crs import around, check_coordinates, settled_crs
 from harvest.read.features import Features, Part
-from harvest.read.files import VECTOR_FORMS, InputFile, admitted
+from harvest.read.files import VECTOR_FORMS, Form, InputFile, admitted
 
 OUTSIDE = "outside the clip"
 
@@ -50,28 +50,49 @@ class Rows:
         return Layer(frame, self.account, (*self.findings, *findings), self.sources)
 
 
-def read_rows(
+@dataclass(frozen=True)
+class RawRows:
+    """The rows of a layer as they stand in its file: ``ids`` [n] told apart, ``raw_ids`` [n] as they were."""
+
+    file: InputFile
+    features: Features
+    ids: pd.Series
+    raw_ids: pd.Series
+    crs: CRS
+    findings: list[Finding]
+
+    @property
+    def outside(self) -> int:
+        """How many rows of the file lie outside the clip."""
+        return self.features.total - len(self.features.rows)
+
+    @property
+    def sources(self) -> tuple[Source, ...]:
+        """The file as it was read."""
+        return self.file.sources(self.features.total, crs_text(self.crs))
+
+
+def read_raw(
     role: str,
     settings: VectorFile,
     folder: Path,
     limits: Limits,
     wanted: Mapping[str, Sequence[str]],
-    near: Extent | None = None,
-) -> Rows:
-    """The clean rows of the layer that ``settings`` name, relative to ``folder``.
+    near: Sequence[Extent] = (),
+    forms: Sequence[Form] = VECTOR_FORMS,
+) -> RawRows:
+    """The rows of the layer that ``settings`` name, relative to ``folder``, in one of ``forms``.
 
     ``wanted`` are the columns to read besides the id, by the setting that names them. Rows farther than
-    ``clip_m`` from ``near`` are left out when both are given. Raises :class:`LayerError`.
+    ``clip_m`` from all of ``near`` are left out when both are given. Raises :class:`LayerError`.
     """
-    file = admitted(role, settings.file, folder, VECTOR_FORMS, LayerError)
+    file = admitted(role, settings.file, folder, forms, LayerError)
     with unpacked(file, settings.layer, limits) as plain:
         about = vector.described(plain, settings.layer if file.form != "zip file" else None, limits)
         if about.geometry_type in (None, "None"):
             raise file.refused("has no geometry; give a layer of polygons.")
         crs, findings = settled_crs(file, about.crs, settings.crs)
-        box = None
-        if near is not None and settings.clip_m is not None:
-            box = widened(near, settings.clip_m, crs)
+        box = around(near, settings.clip_m, crs)
         named = {"id": [settings.id] if settings.id else [], **wanted}
         if file.form == "OpenStreetMap extract":
             features, raw_id = osm.read_buildings(plain, about, named, limits, box)
@@ -83,34 +104,46 @@ def read_rows(
             raw_id = features.columns[settings.id] if settings.id else None
     if features.total == 0:
         raise file.refused("holds no features; give a layer that does.")
-    outside = features.total - len(features.rows)
+    ids, raw_ids, told = columns.ids(raw_id, features.rows, role)
+    findings += [*_told(role, settings, near, features), *told]
+    return RawRows(file, features, ids, raw_ids, crs, findings)
+
+
+def read_rows(
+    role: str,
+    settings: VectorFile,
+    folder: Path,
+    limits: Limits,
+    wanted: Mapping[str, Sequence[str]],
+    near: Extent | None = None,
+    forms: Sequence[Form] = VECTOR_FORMS,
+) -> Rows:
+    """The clean rows of the layer of polygons that ``settings`` name; all else is as in :func:`read_raw`."""
+    raw = read_raw(role, settings, folder, limits, wanted, [] if near is None else [near], forms)
+    file, features, ids = raw.file, raw.features, raw.ids
     if len(features.rows) == 0:
-        raise file.refused(f"has none of its {outside} features within clip_m of the parcels; check its crs.")
-    findings += _told(role, settings, near, features)
-    names, raw_ids, told = columns.ids(raw_id, features.rows, role)
-    findings += told
-    made = shapes.cleaned(file, features.geometry, features.unreadable, names)
-    findings += made.findings
+        raise file.refused(
+            f"has none of its {raw.outside} features within clip_m of the parcels; check its crs."
+        )
+    made = shapes.cleaned(file, features.geometry, features.unreadable, ids)
     if not made.kept.any():
-        raise file.refused(f"has no usable polygon among {len(names)} features; open it in a GIS and look.")
-    findings += _check_place(file, made.polygons, crs)
-    account = Account(role, features.total, int(made.kept.sum()), dropped={OUTSIDE: outside, **made.dropped})
+        raise file.refused(f"has no usable polygon among {len(ids)} features; open it in a GIS and look.")
     return Rows(
         file,
-        names[made.kept].reset_index(drop=True),
-        raw_ids[made.kept].reset_index(drop=True),
+        ids[made.kept].reset_index(drop=True),
+        raw.raw_ids[made.kept].reset_index(drop=True),
         made.polygons,
         features.columns[made.kept].reset_index(drop=True),
-        crs,
-        account,
-        findings,
-        _sources(file, features.total, crs),
+        raw.crs,
+        Account(role, features.total, int(made.kept.sum()), dropped={OUTSIDE: raw.outside, **made.dropped}),
+        [*raw.findings, *made.findings, *_check_place(file, made.polygons, raw.crs)],
+        raw.sources,
     )
 
 
-def _told(role: str, settings: VectorFile, near: Extent | None, features: Features) -> list[Finding]:
+def _told(role: str, settings: VectorFile, near: Sequence[Extent], features: Features) -> list[Finding]:
     found = []
-    if settings.clip_m is not None and near is None:
+    if settings.clip_m is not None and not near:
         found.append(
             Finding(
                 "clip not applied",
@@ -138,7 +171,3 @@ def _told(role: str, settings: VectorFile, near: Extent | None, features: Featur
 def _check_place(file: InputFile, polygons: NDArray[np.object_], crs: CRS) -> list[Finding]:
     west, south, east, north = (float(edge) for edge in shapely.total_bounds(polygons))
     return check_coordinates(file, crs, (west, south, east, north), float(np.median(shapely.area(polygons))))
-
-
-def _sources(file: InputFile, rows: int, crs: CRS) -> tuple[Source, ...]:
-    return file.sources(rows, crs_text(crs))

@@ -19,7 +19,7 @@ from harvest.project.outputs import Limits
 from harvest.project.streets import Streets
 from harvest.read import columns, osm, vector
 from harvest.read.archive import unpacked
-from harvest.read.crs import Bounds, check_coordinates, settled_crs, widened
+from harvest.read.crs import Bounds, around, check_coordinates, settled_crs
 from harvest.read.features import Description, Features, Part
 from harvest.read.files import VECTOR_FORMS, InputFile, admitted
 from harvest.read.lines import cleaned
@@ -62,8 +62,7 @@ def read_streets(settings: Streets, folder: Path, limits: Limits, *near: Extent)
         if about.geometry_type in (None, "None"):
             raise file.refused("has no geometry; give a layer of lines.")
         crs, findings = settled_crs(file, about.crs, settings.crs)
-        boxes = [] if settings.clip_m is None else [widened(one, settings.clip_m, crs) for one in near]
-        box = _around(boxes) if boxes else None
+        box = around(near, settings.clip_m, crs)
         named = _named(settings, extract)
         if not extract:
             there = [*about.columns, *([about.row_column] if about.row_column else [])]
@@ -231,11 +230,6 @@ def _told(
             )
         )
     return found
-
-
-def _around(boxes: Sequence[Bounds]) -> Bounds:
-    west, south, east, north = zip(*boxes, strict=True)
-    return min(west), min(south), max(east), max(north)
 
 
 def _check_one_system(
