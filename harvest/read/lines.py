@@ -87,7 +87,7 @@ def cleaned(
                 file.role,
                 "note",
                 names[high],
-                f"Heights or measures were ignored; streets are seen from above. Features: {int(high.sum())}.",
+                f"Heights or measures were ignored; lines are seen from above. Features: {int(high.sum())}.",
                 "Nothing to do.",
             )
         )
