@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 import shapely
 from barrel_columns import barrel_columns, downspout_columns
+from table_extras import extra_tables
 
 from harvest.fields import FINDINGS, PARCELS, ROOFS
 from harvest.fields.parcels import HOMES, NO_RAIN, RANKED
@@ -169,10 +170,19 @@ def written_result(
     findings: int = 2,
     units: str = "metric",
     town: str = "Pellwick",
+    extras: bool = False,
 ) -> Result:
-    """A result in ``folder``: hostile parcels (or ``parcels``), as many roofs, some findings."""
+    """A result in ``folder``: hostile parcels (or ``parcels``), as many roofs, some findings.
+
+    With ``extras`` it has every optional table too, and parcels know their street, side and round.
+    """
     folder.mkdir(exist_ok=True)
     shown = parcels_frame((*HOSTILE, None)) if parcels is None else parcels
+    if extras:
+        texts, ids = (*HOSTILE, None), shown["parcel_id"].tolist()
+        for name, frame in extra_tables(texts[: len(ids)], ids, PARCELS_CRS).items():
+            frame.to_parquet(folder / f"{name}.parquet", index=False)
+        shown = shown.assign(street="=Quay", side_id="s0L", round=pd.array([1] * len(ids), dtype="Int64"))
     shown.to_parquet(folder / "parcels.parquet", index=False)
     roofs_frame(len(shown)).to_parquet(folder / "roofs.parquet", index=False)
     findings_frame(findings).to_parquet(folder / "findings.parquet", index=False)

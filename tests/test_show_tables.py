@@ -14,6 +14,7 @@ from typing import Any
 import openpyxl
 import pandas as pd
 import pytest
+from table_extras import OPTIONAL
 from table_results import EMOJI_LONG, HOSTILE, LONG, parcels_frame, written_result
 
 from harvest.errors import OutputError
@@ -22,6 +23,7 @@ from harvest.findings import Finding
 from harvest.result import Result
 from harvest.show.datapackage import write_datapackage
 from harvest.show.limits import CELL_LIMIT, FORMULA_STARTS, cut, limits_met, too_long
+from harvest.show.present import tables_of
 from harvest.show.rows import Rows, heading, plain_fields
 from harvest.show.tables import write_tables
 
@@ -42,7 +44,8 @@ def cells_of(path: Path) -> list[list[tuple[Any, ...]]]:
 def records_of(path: Path) -> list[list[tuple[Any, ...]]]:
     """Everything in the tables of a GeoPackage."""
     with closing(sqlite3.connect(path)) as file:
-        return [file.execute(f"select * from {name}").fetchall() for name in TABLES]
+        names = [name for (name,) in file.execute("select table_name from gpkg_contents")]
+        return [file.execute(f'select * from "{name}"').fetchall() for name in names]
 
 
 def as_read(text: str | None) -> str:
@@ -60,10 +63,35 @@ def written(tmp_path_factory: pytest.TempPathFactory) -> Result:
     return result
 
 
-@pytest.mark.parametrize("name", ["parcels", "roofs"])
-def test_every_figure_reads_back_as_the_same_number(written: Result, name: str) -> None:
-    stored, table = written.table(name), TABLES[name]
-    read = rows_of(written.folder / f"{name}.csv")
+@pytest.fixture(scope="module")
+def whole(tmp_path_factory: pytest.TempPathFactory) -> Result:
+    """A result with every table that there is."""
+    result = written_result(tmp_path_factory.mktemp("tables") / "whole", extras=True)
+    write_tables(result, result.folder, ("csv",), 1000)
+    return result
+
+
+def test_an_optional_table_is_written_where_there_is_one(written: Result, whole: Result) -> None:
+    names = {f"{table.name}.csv" for table in OPTIONAL}
+    assert names <= {one.name for one in whole.folder.iterdir()}
+    assert not names & {one.name for one in written.folder.iterdir()}
+    assert set(tables_of(whole)) == set(TABLES) and set(tables_of(written)) == {
+        "parcels",
+        "roofs",
+        "findings",
+    }
+
+
+def test_optional_columns_are_written_where_one_is_known(written: Result, whole: Result) -> None:
+    without, with_them = (set(rows_of(one.folder / "parcels.csv")[0]) for one in (written, whole))
+    assert with_them - without == {"street", "side_id", "round"}
+    assert without == {one.name for one in plain_fields(TABLES["parcels"]) if not one.optional}
+
+
+@pytest.mark.parametrize("name", [name for name in TABLES if name != "findings"])
+def test_every_figure_reads_back_as_the_same_number(whole: Result, name: str) -> None:
+    stored, table = whole.table(name), tables_of(whole)[name]
+    read = rows_of(whole.folder / f"{name}.csv")
     assert list(read[0]) == [one.name for one in plain_fields(table)]
     assert "geometry" not in read[0] and len(read) == len(stored)
     for one in plain_fields(table):
@@ -108,6 +136,21 @@ def test_every_text_that_a_format_cannot_hold_is_a_finding(tmp_path: Path) -> No
     assert read[0]["first"] == "'=1+1" and read[1]["first"] == "" and read[2]["count"] == "7"
 
 
+def test_texts_of_every_table_are_looked_at(tmp_path: Path) -> None:
+    result = written_result(tmp_path / "result", extras=True)
+    told = {(one.check, one.layer): one for one in write_tables(result, result.folder, ALL, 1000)}
+    formula = {layer for check, layer in told if check == "formula text"}
+    assert formula == {"parcels", *(table.name for table in OPTIONAL)} - {"visits"}
+    assert {layer for check, layer in told if check in ("long text", "zero byte")} == {
+        *("parcels", "stops", "unmatched"),
+    }
+    # A row is named by its key, and by its place where there is none.
+    assert told["formula text", "stops"].first[:2] == ("1 1", "1 2")
+    assert told["formula text", "unmatched"].first[0] == "visits 2"
+    assert told["formula text", "context"].first == ("row 1",)
+    assert told["formula text", "sides"].first == ("s0L",)
+
+
 def test_only_the_formats_asked_for_are_written_and_accused(tmp_path: Path) -> None:
     result = written_result(tmp_path / "result")
     before = {one.name for one in result.folder.iterdir()}
@@ -146,14 +189,14 @@ def test_an_infinite_figure_is_an_empty_cell_and_serious(tmp_path: Path) -> None
         "infinite figure",
         "serious",
         2,
-        ("001", "001"),
+        ("001",),
     )
     row = rows_of(result.folder / "parcels.csv")[1]
     assert row["runoff_l_yr"] == row["storm_l"] == "" and row["capturable_l_yr"] != ""
 
 
 def test_a_table_in_pieces_is_the_same_table(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    result = written_result(tmp_path / "result")
+    result = written_result(tmp_path / "result", extras=True)
     found = write_tables(result, result.folder, ALL, 1000)
     whole = {one.name: one.read_bytes() for one in result.folder.iterdir()}
     whole_batches = Result.batches
@@ -164,21 +207,23 @@ def test_a_table_in_pieces_is_the_same_table(tmp_path: Path, monkeypatch: pytest
     monkeypatch.setattr(Result, "batches", small)
     assert len(list(result.batches("parcels", ["address"]))) == 6
     assert write_tables(result, result.folder, ALL, 1000) == found
-    for name in ("parcels.csv", "roofs.csv", "findings.csv"):
+    for name in (f"{name}.csv" for name in TABLES):
         assert (result.folder / name).read_bytes() == whole[name]
     for name, read in (("parcels.xlsx", cells_of), ("harvest.gpkg", records_of)):
         (tmp_path / name).write_bytes(whole[name])
         assert read(result.folder / name) == read(tmp_path / name)
 
 
-def test_the_same_result_makes_the_same_bytes(tmp_path: Path) -> None:
+@pytest.mark.parametrize("extras", [False, True])
+def test_the_same_result_makes_the_same_bytes(tmp_path: Path, extras: bool) -> None:
     made: list[dict[str, bytes]] = []
     for name in ("one", "two"):
-        result = written_result(tmp_path / name)
+        result = written_result(tmp_path / name, extras=extras)
         write_tables(result, result.folder, ALL, 1000)
         write_datapackage(result, result.folder)
         made.append({one.name: one.read_bytes() for one in result.folder.iterdir()})
     assert set(made[0]) == {
+        *(f"{table.name}.{kind}" for table in OPTIONAL * extras for kind in ("csv", "parquet")),
         "datapackage.json",
         "findings.csv",
         "findings.parquet",
@@ -255,7 +300,7 @@ def test_a_named_offender_can_be_written_anywhere(tmp_path: Path) -> None:
     parcels["parcel_id"] = pd.array(["=a\x00b" + LONG], dtype="str")
     result = written_result(tmp_path / "result", parcels)
     found = write_tables(result, result.folder, ALL, 1000)
-    assert {one.first for one in found} == {("=a␀b" + LONG[:56],), ("=a␀b" + LONG[:56],) * 2}
+    assert {one.first for one in found} == {("=a␀b" + LONG[:56],)}
     assert rows_of(result.folder / "findings.csv")[-1]["first"].startswith("'=a␀b")
 
 

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from harvest.errors import OutputError
-from harvest.fields import Field, Table
+from harvest.fields import PARCELS, ROOFS, ROUNDS, SIDES, STOPS, VISITS, Field, Table
 from harvest.result import RUN_FILE, Result
 from harvest.show.present import tables_of
 from harvest.show.rows import heading, plain_fields
@@ -23,6 +23,20 @@ NOT_DESCRIBED = (RUN_FILE, "timing.json", DATA_PACKAGE)
 PROFILE = "https://datapackage.org/profiles/2.0/datapackage.json"
 SCHEMA_PROFILE = "https://datapackage.org/profiles/2.0/tableschema.json"
 TYPES = {"string": "string", "float": "number", "integer": "integer", "boolean": "boolean"}
+POINTERS = (
+    (PARCELS, "site_id", PARCELS),
+    (PARCELS, "side_id", SIDES),
+    (PARCELS, "round", ROUNDS),
+    (ROOFS, "parcel_id", PARCELS),
+    (SIDES, "round", ROUNDS),
+    (STOPS, "round", ROUNDS),
+    (STOPS, "parcel_id", PARCELS),
+    (STOPS, "side_id", SIDES),
+    (VISITS, "parcel_id", PARCELS),
+)
+"""Columns that hold the key of a row in another table, or in their own. The sides in what changed are not among
+them: a side that is gone stands there too."""
+
 MEDIA_TYPES = {
     "csv": "text/csv",
     "gpkg": "application/geopackage+sqlite3",
@@ -45,6 +59,7 @@ def write_datapackage(result: Result, folder: Path) -> None:
     names = sorted(path.as_posix() for path in paths if not path.name.startswith("."))
     tables = {f"{table.name}.csv": table for table in tables_of(result).values()}
     described = [name for name in tables if name in names]
+    written = frozenset(tables[name].name for name in described)
     others = [name for name in names if name not in tables and name not in NOT_DESCRIBED]
     package = {
         "$schema": PROFILE,
@@ -53,7 +68,7 @@ def write_datapackage(result: Result, folder: Path) -> None:
         "description": "Roof areas and the volumes of rain that run off them, by roof and by parcel, in SI "
         "units. Each figure's meaning stands with its field.",
         "resources": [
-            *(_table_resource(tables[name], folder / name) for name in described),
+            *(_table_resource(tables[name], folder / name, written) for name in described),
             *(_file_resource(name, folder / name) for name in others),
         ],
     }
@@ -67,7 +82,7 @@ def write_datapackage(result: Result, folder: Path) -> None:
         ) from None
 
 
-def _table_resource(table: Table, path: Path) -> dict[str, Any]:
+def _table_resource(table: Table, path: Path, written: frozenset[str]) -> dict[str, Any]:
     return {
         "name": table.name,
         "type": "table",
@@ -76,7 +91,7 @@ def _table_resource(table: Table, path: Path) -> dict[str, Any]:
         "title": table.title,
         "description": f"{table.meaning} An apostrophe stands before a text that a spreadsheet would "
         "otherwise run as a formula.",
-        "schema": _table_schema(table),
+        "schema": _table_schema(table, written),
     }
 
 
@@ -93,7 +108,8 @@ def _file(name: str, path: Path) -> dict[str, Any]:
     return {**told, "bytes": path.stat().st_size, "hash": f"sha256:{digest}"}
 
 
-def _table_schema(table: Table) -> dict[str, Any]:
+def _table_schema(table: Table, written: frozenset[str]) -> dict[str, Any]:
+    """What ``table`` keeps to; it points to tables that are ``written`` too, and to no other."""
     schema: dict[str, Any] = {
         "$schema": SCHEMA_PROFILE,
         "fields": [_field(one) for one in plain_fields(table)],
@@ -102,7 +118,19 @@ def _table_schema(table: Table) -> dict[str, Any]:
     if table.key:
         whole = not any(table.field(name).nullable for name in table.key)
         schema |= {"primaryKey": list(table.key)} if whole else {"uniqueKeys": [list(table.key)]}
-    return schema
+    pointers = [
+        _pointer(name, table, other)
+        for start, name, other in POINTERS
+        if start.name == table.name and name in table.names and other.name in written
+    ]
+    return schema | ({"foreignKeys": pointers} if pointers else {})
+
+
+def _pointer(name: str, table: Table, other: Table) -> dict[str, Any]:
+    reference: dict[str, Any] = {"fields": list(other.key)}
+    if other.name != table.name:
+        reference["resource"] = other.name
+    return {"fields": [name], "reference": reference}
 
 
 def _field(field: Field) -> dict[str, Any]:

@@ -10,6 +10,7 @@ from harvest.units import litres_to_gallons, mm_to_inches, square_metres_to_squa
 US_UNITS = {
     "L": ("gal", litres_to_gallons),
     "L/yr": ("gal a year", litres_to_gallons),
+    "L/min": ("gal a minute", litres_to_gallons),
     "m²": ("ft²", square_metres_to_square_feet),
     "mm": ("in", mm_to_inches),
     "mm/h": ("in an hour", mm_to_inches),
@@ -17,6 +18,7 @@ US_UNITS = {
 }
 NAMES = {
     "L/yr": "L a year",
+    "L/min": "L a minute",
     "mm/h": "mm an hour",
     "mm/yr": "mm a year",
     "min": "minutes",

@@ -1,4 +1,6 @@
-"""The GeoPackage: parcels, roofs and findings, with names and meanings of the columns, and styles.
+"""The GeoPackage: every table of the result, with names and meanings of the columns, and styles.
+
+What has a geometry is a layer of areas or lines; the rest are tables of attributes.
 
 Styles stand in the table ``layer_styles``, where many programs look for them, as SLD documents; programs
 that read no SLD simply draw the layers in their own way. GDAL stamps the hour on a GeoPackage; here it is
@@ -15,11 +17,11 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from harvest.fields import FINDINGS, PARCELS, ROOFS, Field, Table
+from harvest.fields import CONTEXT, PARCELS, ROOFS, ROUNDS, SIDES, Field, Table
 from harvest.show.mapdata import COLOURED
 from harvest.show.present import tables_of
 from harvest.show.rows import Rows, heading, plain_fields
-from harvest.show.style import parcels_sld, roofs_sld
+from harvest.show.style import WORTH, parcels_sld, roofs_sld, rounds_sld, sides_sld
 
 if TYPE_CHECKING:
     import pyarrow as pa
@@ -30,6 +32,10 @@ FIXED_DATE = "2000-01-01T00:00:00.000Z"
 GEOMETRY = "geom"
 STYLES = "layer_styles"
 
+AREAS, LINES, ANY = "MultiPolygon", "MultiLineString", "Unknown"
+KINDS = {PARCELS.name: AREAS, ROOFS.name: AREAS, SIDES.name: LINES, ROUNDS.name: LINES, CONTEXT.name: ANY}
+"""The one type of geometry in each layer; surroundings are of whatever type the user's layers are."""
+
 
 def write_geopackage(rows: Rows, path: Path) -> None:
     """Write ``rows`` to ``path``; a file that is there is replaced. Each layer keeps its own CRS.
@@ -38,14 +44,19 @@ def write_geopackage(rows: Rows, path: Path) -> None:
     """
     path.unlink(missing_ok=True)
     with _fixed_date():
-        tables = tables_of(rows.result)
-        for name in (PARCELS.name, ROOFS.name):
-            _write_layer(rows, tables[name], path)
-        _write_attributes(_batches(rows, FINDINGS), path, FINDINGS.name, FINDINGS.title, FINDINGS.meaning)
+        for table in tables_of(rows.result).values():
+            if _spatial(table):
+                _write_layer(rows, table, path)
+            else:
+                _write_attributes(_batches(rows, table), path, table.name, table.title, table.meaning)
         styles = _styles(rows.result)
         _write_attributes(
             styles, path, STYLES, "Layer styles", "How the layers may be drawn (OGC SLD).", "id"
         )
+
+
+def _spatial(table: Table) -> bool:
+    return any(one.dtype == "geometry" for one in table.fields)
 
 
 def _write_layer(rows: Rows, table: Table, path: Path) -> None:
@@ -57,7 +68,7 @@ def _write_layer(rows: Rows, table: Table, path: Path) -> None:
         layer=table.name,
         driver="GPKG",
         geometry_name=GEOMETRY,
-        geometry_type="MultiPolygon",
+        geometry_type=KINDS[table.name],
         crs=_crs_wkt(rows.result, table),
         layer_options={
             "GEOMETRY_NAME": GEOMETRY,
@@ -85,7 +96,7 @@ def _batches(rows: Rows, table: Table) -> pa.RecordBatchReader:
     """``table`` as a stream, each column with its label and meaning for GDAL to file."""
     import pyarrow as pa
 
-    spatial = any(one.dtype == "geometry" for one in table.fields)
+    spatial = _spatial(table)
     schema = pa.schema([_arrow_field(one) for one in plain_fields(table)])
     if spatial:
         schema = schema.append(pa.field(GEOMETRY, pa.binary()))
@@ -93,7 +104,9 @@ def _batches(rows: Rows, table: Table) -> pa.RecordBatchReader:
     def stream() -> Iterator[pa.RecordBatch]:
         for frame in rows.pieces(table, geometry=spatial):
             if spatial:
-                frame = frame.assign(**{GEOMETRY: _as_multipolygons(frame["geometry"].to_numpy())})
+                frame = frame.assign(
+                    **{GEOMETRY: _of_one_kind(frame["geometry"].to_numpy(), KINDS[table.name])}
+                )
             yield pa.record_batch([pa.array(frame[one.name], type=one.type) for one in schema], schema=schema)
 
     return pa.RecordBatchReader.from_batches(schema, stream())
@@ -107,14 +120,23 @@ def _arrow_field(field: Field) -> pa.Field:
     return pa.field(field.name, types[field.dtype], metadata=told)
 
 
-def _as_multipolygons(wkb: np.ndarray[Any, np.dtype[np.object_]]) -> np.ndarray[Any, np.dtype[np.object_]]:
-    """``wkb`` [rows] of polygons and multipolygons as multipolygons, so that a layer has one type."""
+def _of_one_kind(
+    wkb: np.ndarray[Any, np.dtype[np.object_]], kind: str
+) -> np.ndarray[Any, np.dtype[np.object_]]:
+    """``wkb`` [rows] of single and multiple shapes as multiple ones of ``kind``, so that a layer has one type.
+
+    A walk that stays at one place has no length; it is a missing line.
+    """
     import shapely
 
+    if kind == ANY:
+        return wkb
+    made = {AREAS: shapely.multipolygons, LINES: shapely.multilinestrings}[kind]
     parts, rows = shapely.get_parts(shapely.from_wkb(wkb), return_index=True)
-    outlines = np.full(len(wkb), None, dtype=object)
-    shapely.multipolygons(parts, indices=rows, out=outlines)
-    return np.asarray(shapely.to_wkb(outlines), dtype=object)
+    fit = shapely.get_dimensions(parts) == (2 if kind == AREAS else 1)
+    shapes = np.full(len(wkb), None, dtype=object)
+    made(parts[fit], indices=rows[fit], out=shapes)
+    return np.asarray(shapely.to_wkb(shapes), dtype=object)
 
 
 def _crs_wkt(result: Result, table: Table) -> str:
@@ -130,22 +152,29 @@ def _crs_wkt(result: Result, table: Table) -> str:
 def _styles(result: Result) -> pa.Table:
     import pyarrow as pa
 
-    parcels = result.table(PARCELS.name, [COLOURED])
-    styles = {PARCELS: parcels_sld(parcels, result.run["units"]), ROOFS: roofs_sld()}
-    text = pa.string()
+    units, text = result.run["units"], pa.string()
+    styles = {
+        PARCELS: parcels_sld(result.table(PARCELS.name, [COLOURED]), units),
+        ROOFS: roofs_sld(),
+    }
+    if result.has(SIDES.name):
+        styles[SIDES] = sides_sld(result.table(SIDES.name, [WORTH]), units)
+    if result.has(ROUNDS.name):
+        styles[ROUNDS] = rounds_sld()
+    count = len(styles)
     columns: dict[str, tuple[list[Any], pa.DataType]] = {
-        "f_table_catalog": (["", ""], text),
-        "f_table_schema": (["", ""], text),
+        "f_table_catalog": ([""] * count, text),
+        "f_table_schema": ([""] * count, text),
         "f_table_name": ([table.name for table in styles], text),
-        "f_geometry_column": ([GEOMETRY] * 2, text),
+        "f_geometry_column": ([GEOMETRY] * count, text),
         "styleName": ([table.name for table in styles], text),
-        "styleQML": ([None, None], text),
+        "styleQML": ([None] * count, text),
         "styleSLD": (list(styles.values()), text),
-        "useAsDefault": ([True, True], pa.bool_()),
+        "useAsDefault": ([True] * count, pa.bool_()),
         "description": ([table.title for table in styles], text),
-        "owner": (["", ""], text),
-        "ui": ([None, None], text),
-        "update_time": ([None, None], pa.timestamp("ms", tz="UTC")),
+        "owner": ([""] * count, text),
+        "ui": ([None] * count, text),
+        "update_time": ([None] * count, pa.timestamp("ms", tz="UTC")),
     }
     return pa.table({name: pa.array(values, type=kind) for name, (values, kind) in columns.items()})
 

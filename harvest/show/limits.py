@@ -12,8 +12,11 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from harvest.fields import PARCELS, ROOFS, Table
+import numpy as np
+
+from harvest.fields import FINDINGS, Table
 from harvest.findings import FIRST_OFFENDERS, Finding, Severity
+from harvest.show.present import tables_of
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -125,17 +128,17 @@ LIMITS = (
     ),
 )
 TOO_MANY_ROWS = "no workbook"
-LIMITED = (PARCELS, ROOFS)
-"""The tables with texts from outside; the findings' own texts say for themselves where they are cut."""
 
 
 def limits_met(result: Result, formats: Sequence[str], xlsx_most_rows: int) -> list[Finding]:
-    """Findings on what ``formats`` can't hold of the parcels and roofs of ``result``.
+    """Findings on what ``formats`` can't hold of the tables of ``result``, but for its findings: their
+    own texts say for themselves where they are cut.
 
     There is a ``no workbook`` finding for each table of more than ``xlsx_most_rows`` rows when XLSX was
     asked for; the findings on cells of the workbook are then left out with it.
     """
-    counted = {table: _counted(result, table) for table in LIMITED}
+    tables = [table for name, table in tables_of(result).items() if name != FINDINGS.name]
+    counted = {table: _counted(result, table) for table in tables}
     workbook = "xlsx" in formats
     too_many = {table: rows for table, (rows, _) in counted.items() if workbook and rows > xlsx_most_rows}
     written = set(formats) - ({"xlsx"} if too_many else set())
@@ -167,16 +170,31 @@ def _counted(result: Result, table: Table) -> tuple[int, dict[Limit, _Count]]:
     """Rows of ``table``, and for each limit how many cells meet it and whose rows they are."""
     fields = [one for one in table.fields if one.dtype in ("string", "float")]
     rows, counts = 0, {limit: _Count() for limit in LIMITS}
-    for frame in result.batches(table.name, [one.name for one in fields]):
+    for frame in result.batches(table.name, list(dict.fromkeys([*table.key, *(one.name for one in fields)]))):
+        for limit in LIMITS:
+            marked = [limit.offends(frame[one.name]) for one in fields if one.dtype == limit.dtype]
+            cells = sum(int(one.sum()) for one in marked)
+            if cells:
+                count = counts[limit]
+                count.cells += cells
+                offenders = frame[np.logical_or.reduce(marked)].head(FIRST_OFFENDERS - len(count.first))
+                count.first += _names(offenders, table, rows)
         rows += len(frame)
-        for one in fields:
-            for limit in LIMITS:
-                if limit.dtype == one.dtype and (marked := limit.offends(frame[one.name])).any():
-                    count = counts[limit]
-                    count.cells += int(marked.sum())
-                    names = frame.loc[marked, table.key[0]].head(FIRST_OFFENDERS - len(count.first))
-                    count.first += [name[:LONGEST_QUOTE].replace("\x00", NULL_SIGN) for name in names]
     return rows, counts
+
+
+def _names(offenders: pd.DataFrame, table: Table, before: int) -> list[str]:
+    """What ``offenders`` are called: by their key, else by their place in the table after ``before`` rows."""
+    import pandas as pd
+
+    if not table.key:
+        return [f"row {before + int(place) + 1}" for place in offenders.index]
+    keys = offenders[list(table.key)].itertuples(index=False)
+    return [" ".join(_quoted(part) for part in key if not pd.isna(part)) for key in keys]
+
+
+def _quoted(part: object) -> str:
+    return str(part)[:LONGEST_QUOTE].replace("\x00", NULL_SIGN)
 
 
 def _no_workbook(table: Table, rows: int, most: int) -> Finding:

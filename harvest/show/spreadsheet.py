@@ -1,4 +1,4 @@
-"""The workbook: parcels, roofs, findings, what each column means, and the settings in force.
+"""The workbook: every table of the result, what each column means, and the settings in force.
 
 Rows are streamed out (constant memory); only the packed file is held, to be written in one go. A text is
 always a text: nothing becomes a formula, a link or a number, and text cells have the text format, so that
@@ -17,7 +17,7 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from harvest.fields import Field, Table
+from harvest.fields import CHANGES, CONTEXT, FINDINGS, UNMATCHED, Field, Table
 from harvest.show.limits import cut
 from harvest.show.present import tables_of
 from harvest.show.rows import Rows, heading, plain_fields
@@ -38,8 +38,12 @@ FORMAT_BY_UNIT = {
     "mm/yr": "0",
     "mm": "0",
     "m": "#,##0.0",
+    "min": "#,##0.0",
     "year": "0",
 }
+READ_THROUGH = (FINDINGS.name, CONTEXT.name, UNMATCHED.name, CHANGES.name)
+"""Tables of sentences: their texts are wrapped. In any other, rows stay one line high."""
+
 SHARE = "#,##0.00"
 COUNT = "#,##0"
 MEANINGS = "What each column means"
@@ -117,7 +121,8 @@ def _write_table(workbook: Workbook, look: _Look, rows: Rows, table: Table) -> N
     fields = plain_fields(table)
     pieces = (_as_cells(frame, fields) for frame in rows.pieces(table))
     headings, figures = [heading(one) for one in fields], [look.number(one) for one in fields]
-    _write_sheet(workbook, look, table.title, headings, pieces, figures, keyed=bool(table.key))
+    wrapped = table.name in READ_THROUGH
+    _write_sheet(workbook, look, table.title, headings, pieces, figures, wrapped, len(table.key))
 
 
 def _as_cells(frame: pd.DataFrame, fields: Sequence[Field]) -> list[Cells]:
@@ -169,27 +174,28 @@ def _write_sheet(
     headings: Sequence[str],
     pieces: Iterable[list[Cells]],
     figures: Sequence[Format] | None = None,
-    keyed: bool = False,
+    wrapped: bool = True,
+    in_sight: int = 0,
 ) -> None:
     """Write one sheet: headings that stay in sight, a filter, and ``pieces`` of rows.
 
-    ``figures`` are the formats of the columns' numbers. A ``keyed`` sheet holds one row a thing: its first
-    column stays in sight too and its rows stay one line high; in any other the texts are wrapped.
+    ``figures`` are the formats of the columns' numbers. Texts are ``wrapped``, or rows stay one line high. The first
+    ``in_sight`` columns stay in sight too.
     """
     from xlsxwriter.utility import xl_range
 
     sheet = workbook.add_worksheet(name)
     rest = iter(pieces)
     first = next(rest, [])
-    _write_headings(sheet, look, headings, _widths(headings, first, WIDEST_ROW if keyed else WIDEST_PROSE))
-    text, numbers = look.text if keyed else look.prose, figures or [look.value] * len(headings)
+    _write_headings(sheet, look, headings, _widths(headings, first, WIDEST_PROSE if wrapped else WIDEST_ROW))
+    text, numbers = look.prose if wrapped else look.text, figures or [look.value] * len(headings)
     row = 0
     for piece in itertools.chain([first], rest):
         for cells in piece:
             row += 1
             for column, cell in enumerate(cells):
                 _write_cell(sheet, row, column, cell, text, numbers[column])
-    sheet.freeze_panes(1, int(keyed))
+    sheet.freeze_panes(1, in_sight)
     sheet.autofilter(0, 0, row, len(headings) - 1)
     sheet.ignore_errors({"number_stored_as_text": xl_range(0, 0, row, len(headings) - 1)})
     sheet.set_landscape()

@@ -55,6 +55,7 @@ WORDS: dict[str, str] = {
     "legend_over": "{low} and more",
     "legend_any": "any figure above 0",
     "legend_nil": "0 (no roof with a gutter)",
+    "legend_nothing_to_win": "0 (nothing to win)",
     "legend_missing": "no figure",
     "legend_roof": "roof, when zoomed in",
     "legend_faded": "not among those shown",
