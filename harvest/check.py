@@ -32,6 +32,8 @@ def check(project: Project, clock: Clock) -> CheckReport:
     lines.append(
         f"rainfall: {'12 months' if bands == 12 else 'whole years'}, {rows} × {columns} cells over the town."
     )
+    if inputs.office is not None:
+        lines += [f"{one.table}: {_rows(one)}." for one in inputs.office.accounts]
     left = [one["setting"] for one in settings_in_force(project.settings) if one["from"] == "default"]
     lines.append(
         f"{len(left)} settings stand at their defaults, among them the runoff coefficient and the storm."

@@ -1,4 +1,4 @@
-"""Seconds by step, and a word on a slow step while it runs."""
+"""Seconds by step, a word on a slow step while it runs, and what day it is."""
 
 from __future__ import annotations
 
@@ -6,15 +6,20 @@ import threading
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from datetime import date
 
 SLOW_SECONDS = 2.0
 
 
 class Clock:
-    """Times named steps; ``say``, if any, hears of each step that has been running for two seconds."""
+    """Times named steps; ``say``, if any, hears of each step that has been running for two seconds.
 
-    def __init__(self, say: Callable[[str], None] | None = None) -> None:
+    ``today`` is the day of the run, asked once; no other part of the program looks at a calendar.
+    """
+
+    def __init__(self, say: Callable[[str], None] | None = None, today: date | None = None) -> None:
         self.seconds: dict[str, float] = {}
+        self.today = today or date.today()
         self._say = say
 
     @contextmanager

@@ -93,6 +93,7 @@ def _barrels(found: Estimate, days: Weather, settings: Settings) -> Barrels | No
     """The balance of every parcel with a guttered roof, a rain figure and a garden."""
     parcels = found.parcels
     asked = (parcels["at"] >= 0) & parcels["garden_m2"].gt(0) & parcels["barrel_rain_mm_yr"].gt(0)
+    asked &= parcels["barrel_places"].gt(0).fillna(False).astype(bool)
     row = np.flatnonzero(asked.to_numpy())
     if not len(row):
         return None

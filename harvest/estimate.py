@@ -19,6 +19,7 @@ from harvest.fields.roofs import DIVIDED, UNPLACED, WHOLE
 from harvest.findings import Account, Finding
 from harvest.layers import DailyRain, Layer, MonthlyTemperature, RainGrid, between
 from harvest.litres import Litres, by_month
+from harvest.office import Office
 from harvest.parcel_rows import roofs_as_parcels, with_sites
 from harvest.place.offset import Offset, check_offset, offset
 from harvest.place.ownership import Shares, check_shares, shares
@@ -45,6 +46,7 @@ class Inputs:
     gauge: DailyRain | None = None
     temperature: MonthlyTemperature | None = None
     streets: Layer | None = None
+    office: Office | None = None
 
     @property
     def latitude_deg(self) -> float:
@@ -58,7 +60,7 @@ class Estimate:
 
     ``roofs`` has ``at`` [rows], the position of each row's roof in ``outlines`` [roofs; plane, m] and in
     ``rain_mm`` [roofs, 12 or 1; mm]. ``normals_mm`` [12 or 1; mm] is the town's rain, its mean over roof area.
-    ``more`` are the optional tables of the register, by name.
+    ``more`` are the optional tables of the register by name, ``told`` what further joins ``run.json``.
     """
 
     parcels: gpd.GeoDataFrame
@@ -73,6 +75,7 @@ class Estimate:
     normals_mm: Floats
     weather: Weather | None
     more: Mapping[str, pd.DataFrame] = field(default_factory=dict)
+    told: Mapping[str, Any] = field(default_factory=dict)
 
 
 def estimate(inputs: Inputs, settings: Settings, clock: Clock) -> Estimate:
@@ -100,7 +103,7 @@ def estimate(inputs: Inputs, settings: Settings, clock: Clock) -> Estimate:
         days = _needed_days(inputs, normals, settings)
         litres = Litres.of(monthly, settings, days)
         rows = _with_volumes(_roof_rows(roof, parcels, owned), rain, litres, settings)
-        table = _with_totals(parcels, rows, settings)
+        table = with_totals(parcels, rows, settings)
 
     ids = roof["roof_id"].to_numpy(dtype=object)
     accounts = (
@@ -246,8 +249,8 @@ def _with_volumes(
     )
 
 
-def _with_totals(parcels: gpd.GeoDataFrame, rows: gpd.GeoDataFrame, settings: Settings) -> gpd.GeoDataFrame:
-    """``parcels`` with totals and status."""
+def with_totals(parcels: gpd.GeoDataFrame, rows: gpd.GeoDataFrame, settings: Settings) -> gpd.GeoDataFrame:
+    """``parcels`` with totals of their roof ``rows``, and status."""
     ids = pd.Index(parcels["parcel_id"])
     totals = parcel_totals(rows, ids).reset_index(drop=True)
     table = parcels.assign(**{name: totals[name] for name in totals.columns})

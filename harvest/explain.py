@@ -15,6 +15,7 @@ from pyproj import CRS, Geod
 from harvest.chosen import parcel_row
 from harvest.errors import ResultError
 from harvest.explain_barrels import barrel_lines, claim_lines
+from harvest.findings import counted
 from harvest.layers import Extent, RainGrid, between
 from harvest.litres import Litres, by_month, months_in_season, storm_left_mm
 from harvest.place.plane import Geometries, bounds_wgs84, onto_plane, transformed
@@ -32,6 +33,7 @@ from harvest.weather import Weather, weather
 
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 CELLS_SHOWN = 4
+SAME_AREA = 1e-9
 
 
 def explain(
@@ -71,6 +73,7 @@ def _lines(project: Project, result: Result, row: pd.Series, roofs: gpd.GeoDataF
     place = f", {row['address']}" if pd.notna(row["address"]) else ""
     why = f" ({row['reason']})" if pd.notna(row["reason"]) else ""
     yield f"Parcel {row['parcel_id']}{place}: {row['status']}{why}"
+    yield from office_lines(row)
     if pd.notna(row["site_id"]):
         yield f'Its litres stand on the row of its site: harvest explain {project.path.name} "{row["site_id"]}"'
     if roofs.empty:
@@ -96,6 +99,31 @@ def _lines(project: Project, result: Result, row: pd.Series, roofs: gpd.GeoDataF
     yield from _conclusion(row, result)
 
 
+def office_lines(row: pd.Series) -> Iterator[str]:
+    """What the office's files say of the parcel of ``row``: corrections, visits, cautions; nothing where none do."""
+    if pd.notna(row["corrected"]):
+        yield f"Corrected by the office's file: {row['corrected']}."
+    if pd.notna(row["visit_status"]):
+        told = f"Visits: {row['visit_status']}"
+        if row["visit_count"]:
+            times = counted(int(row["visit_count"]), "visit")
+            told += f"; {times}, nobody home at {row['not_home_count']}; last on {row['last_visit']}"
+            told += f" ({row['last_outcome']})"
+        installed = row["installed_barrels"]
+        if pd.isna(installed):
+            told += "; installed, but the log does not say how many barrels"
+        elif installed:
+            told += f"; installed {counted(int(installed), 'barrel')}, {row['installed_l']:,.0f} L"
+        yield f"{told}."
+    if pd.notna(row["door_caution"]):
+        yield f"Caution at the door: {row['door_caution']}."
+    if pd.notna(row["answer_chance"]):
+        yield (
+            f"Chances learned from the log: {row['answer_chance']:.2f} that somebody answers a first knock, "
+            f"{row['join_chance']:.2f} that a home that answers joins."
+        )
+
+
 def _weather(project: Project, result: Result) -> Weather | None:
     """The days of the run, read or made up anew."""
     told = result.run["weather"]
@@ -113,9 +141,11 @@ def _areas(roofs: gpd.GeoDataFrame) -> Iterator[str]:
     outlines = shapely.orient_polygons(roofs.geometry.to_crs(4326).to_numpy())
     for (_, roof), outline in zip(roofs.iterrows(), outlines, strict=True):
         on_ellipsoid = abs(geod.geometry_area_perimeter(outline)[0])
-        share = ""
+        share, mapped = "", roof["roof_area_m2"] * roof["parcel_share"]
         if roof["parcel_share"] < 1 - 1e-9:
-            share = f" × share {roof['parcel_share']:.4f} = {roof['catchment_area_m2']:.2f} m²"
+            share = f" × share {roof['parcel_share']:.4f} = {mapped:.2f} m²"
+        if abs(roof["catchment_area_m2"] / mapped - 1) > SAME_AREA:
+            share += f", corrected by the office's file to {roof['catchment_area_m2']:.2f} m²"
         gutter = "" if roof["has_gutter"] else "; no gutter, so not capturable"
         yield (
             f"   roof {roof['roof_id']}: {roof['roof_area_m2']:.2f} m²{share}"

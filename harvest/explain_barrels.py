@@ -42,6 +42,9 @@ def barrel_lines(
         return
     at = int(np.flatnonzero(roofs["roof_id"].eq(row["barrel_roof_id"]).to_numpy())[0])
     yield from _downspouts(roofs.iloc[at], settings)
+    if row["barrel_places"] == 0:
+        yield "7. Barrels: no downspout here can take one, so a barrel would deliver 0 L"
+        return
     if weather is None or not np.isfinite(monthly_mm[at]).all():
         yield "7. Barrels: nothing says when rain falls here, so nothing can be told about what they deliver"
         return

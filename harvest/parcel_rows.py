@@ -10,6 +10,8 @@ import pandas as pd
 
 from harvest.place.sites import Sites
 
+SAID_BY_OWNERS = ("owner", "consent", "earlier_rebate")
+"""What the parcel file may say for rules of eligibility; it holds of a site where it holds alike of all its units."""
 UNIT_WORDS = {"unit", "apt", "apartment", "suite", "ste", "no", "flat", ""}
 
 
@@ -53,6 +55,10 @@ def with_sites(parcels: gpd.GeoDataFrame, lying: Sites) -> gpd.GeoDataFrame:
     site["built_year"] = units["built_year"].max()
     all_out = units["exclusion_reason"].agg(lambda reasons: reasons.notna().all())
     site["exclusion_reason"] = site["exclusion_reason"].where(all_out.reindex(site.index), pd.NA)
+    for name in SAID_BY_OWNERS:
+        if name in site:
+            alike = units[name].nunique(dropna=False).reindex(site.index).eq(1)
+            site[name] = site[name].where(alike)
     site["host"] = site.index
     site["parcel_id"], site["site_id"] = site["site_id"], pd.array([pd.NA] * len(site), dtype="str")
     site["is_unit"], site["is_site"] = False, True

@@ -4,18 +4,24 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from harvest import __version__
+from harvest.achieved import changed, last_result, reported
 from harvest.canvass import canvassed
 from harvest.clock import Clock
+from harvest.corrected import corrected
 from harvest.deliver import delivered
 from harvest.errors import ProjectError
 from harvest.estimate import Estimate, Inputs, estimate, ranked, totals
-from harvest.fields import FINDINGS, PARCELS, ROOFS, TABLES
+from harvest.fields import CHANGES, FINDINGS, PARCELS, ROOFS, SIDES, TABLES
 from harvest.findings import Finding
 from harvest.layers import Layer, MonthlyTemperature
+from harvest.learned import learned_chances
+from harvest.office import read_office
+from harvest.outreach import visited
 from harvest.place.plane import bounds_wgs84, check_extent, check_together
 from harvest.plan.money import check_tariff
 from harvest.project import Project, Settings, settings_in_force
@@ -43,7 +49,9 @@ def read_inputs(project: Project, clock: Clock) -> Inputs:
     parcels: Layer | None = None
     if settings.parcels is not None:
         with clock.step("reading parcels"):
-            parcels = read_parcels(settings.parcels, folder, settings.limits, settings.exclude)
+            parcels = read_parcels(
+                settings.parcels, folder, settings.limits, settings.exclude, settings.eligibility
+            )
     extents = [parcels.extent] if parcels is not None else []
     with clock.step("reading footprints"):
         footprints = read_footprints(settings.footprints, folder, settings.limits, *extents)
@@ -71,7 +79,8 @@ def read_inputs(project: Project, clock: Clock) -> Inputs:
             f"{season.first} to {season.last}. Give 12 monthly bands, or [season] monthly_shares, or leave "
             "[season] out to have figures for the whole year."
         )
-    read = [one for one in (*layers, rain, gauge, temperature, streets) if one is not None]
+    office = read_office(project, clock)
+    read = [one for one in (*layers, rain, gauge, temperature, streets, office) if one is not None]
     found = [
         *(told for one in read for told in one.findings),
         *check_extent(bounds),
@@ -79,7 +88,7 @@ def read_inputs(project: Project, clock: Clock) -> Inputs:
     ]
     if settings.tariff is not None:
         found += check_tariff(settings.tariff)
-    return Inputs(footprints, parcels, rain, bounds, tuple(found), gauge, temperature, streets)
+    return Inputs(footprints, parcels, rain, bounds, tuple(found), gauge, temperature, streets, office)
 
 
 def _of_season(project: Project, temperature: MonthlyTemperature | None) -> list[Finding]:
@@ -110,6 +119,9 @@ def run(project: Project, out: Path | None = None, clock: Clock | None = None) -
     check_replaceable(folder)
     inputs = read_inputs(project, clock)
     found, told = worked_out(inputs, project.settings, clock)
+    moved = changed(last_result(folder), found.more.get(SIDES.name))
+    if moved is not None:
+        found = replace(found, more={**found.more, CHANGES.name: moved})
     findings = [*inputs.findings, *found.findings]
     with staged(folder) as stage:
         with clock.step("writing result tables"):
@@ -122,15 +134,19 @@ def run(project: Project, out: Path | None = None, clock: Clock | None = None) -
 
 def worked_out(inputs: Inputs, settings: Settings, clock: Clock) -> tuple[Estimate, dict[str, Any]]:
     """Everything for one area, from layers to ranked tables, and what joins ``run.json`` of it."""
-    found, barrels = delivered(estimate(inputs, settings, clock), inputs, settings, clock)
+    found = corrected(estimate(inputs, settings, clock), inputs, settings)
+    found, barrels = delivered(found, inputs, settings, clock)
     found, ranges = with_ranges(found, barrels, settings, clock)
     found, placed = on_streets(found, inputs, settings, clock)
+    found = learned_chances(visited(found, inputs, settings), settings)
     found, rounds = canvassed(ranked(found, settings, clock), placed, settings, clock)
+    found = reported(found, settings)
     told = {
         "weather": found.weather.as_dict() if found.weather else None,
         "barrels": barrels.record if barrels else None,
         "ranges": ranges,
         "rounds": rounds,
+        **found.told,
     }
     return found, told
 
@@ -179,7 +195,7 @@ def _run_record(project: Project, inputs: Inputs, found: Estimate) -> dict[str, 
     parcels = inputs.parcels.sources if inputs.parcels is not None else ()
     others = [
         one.sources
-        for one in (inputs.rain, inputs.gauge, inputs.temperature, inputs.streets)
+        for one in (inputs.rain, inputs.gauge, inputs.temperature, inputs.streets, inputs.office)
         if one is not None
     ]
     sources = [*inputs.footprints.sources, *parcels, *(one for of_layer in others for one in of_layer)]

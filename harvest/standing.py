@@ -37,12 +37,14 @@ NOTHING = (
 
 
 def with_downspouts(found: Estimate, settings: Settings) -> gpd.GeoDataFrame:
-    """The roof rows with their eaves and downspouts; missing where a roof has no gutter."""
+    """The roof rows with their eaves and downspouts; missing where a roof has no gutter. A roof whose area was
+    corrected keeps its shape, so its eaves follow as the root."""
     rows, rule = found.roofs, settings.downspouts
     at = rows["at"].to_numpy()
     share = rows["parcel_share"].to_numpy()
     area = rows["catchment_area_m2"].to_numpy()
-    eaves = eave_lengths(found.outlines)[at] * share
+    corrected = rows["area_factor"].to_numpy() if "area_factor" in rows else 1.0
+    eaves = eave_lengths(found.outlines)[at] * share * np.sqrt(corrected)
     count = downspout_count(
         np.round(area, DECIMALS_THAT_COUNT),
         np.round(eaves, DECIMALS_THAT_COUNT),
@@ -52,6 +54,9 @@ def with_downspouts(found: Estimate, settings: Settings) -> gpd.GeoDataFrame:
     )
     served = mean_served_area(area, count, rule.inequality)
     gutter = rows["has_gutter"].to_numpy(dtype=bool)
+    places = usable_downspouts(count, rule.usable_share)
+    if "no_downspouts" in rows:
+        places = np.where(rows["no_downspouts"], 0, places)
     first_mm, then = storm_losses(settings.losses)
     fill = first_mm + depth_to_fill_mm(usable_l(settings), served, then)
 
@@ -61,7 +66,7 @@ def with_downspouts(found: Estimate, settings: Settings) -> gpd.GeoDataFrame:
     return rows.assign(
         eave_m=eaves,
         downspout_count=_whole(guttered(count)),
-        barrel_places=_whole(guttered(usable_downspouts(count, rule.usable_share))),
+        barrel_places=_whole(guttered(places)),
         served_area_m2=guttered(served),
         storm_downspout_l=guttered(served * storm_left_mm(settings.storm.depth_mm, settings.losses)),
         fill_depth_mm=guttered(fill),
@@ -124,8 +129,10 @@ def without_figures(parcels: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
 
 
 def with_nothing(parcels: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
-    """``parcels`` with 0 where no roof has a gutter, or no garden wants the water; missing stays missing."""
-    none = parcels["guttered_area_m2"].eq(0) | parcels["garden_m2"].eq(0) & parcels["runoff_l_yr"].notna()
+    """``parcels`` with 0 where no roof has a gutter, no barrel can stand, or no garden wants the water; missing stays
+    missing."""
+    idle = parcels["garden_m2"].eq(0) | parcels["barrel_places"].eq(0).fillna(False).astype(bool)
+    none = parcels["guttered_area_m2"].eq(0) | idle & parcels["runoff_l_yr"].notna()
     return parcels.assign(**{name: parcels[name].mask(none, 0) for name in NOTHING})
 
 

@@ -15,6 +15,7 @@ STAGES = {"read", "place", "plan", "show"}
 CHAIN = {
     *("start", "check", "run", "explain", "explain_barrels"),
     *("estimate", "parcel_rows", "litres", "weather", "standing", "deliver", "ranges"),
+    *("office", "corrected", "outreach", "learned", "achieved"),
     *("cards", "chosen", "street_order", "street_sides", "canvass"),
     *("staging", "clock"),
 }

@@ -264,4 +264,92 @@ CHANGES = Table(
     ),
 )
 
-TABLES = (VISITS, UNMATCHED, PROGRESS, CHANGES)
+ANNUAL = Table(
+    "annual",
+    "Annual report",
+    "What a stormwater permit's annual report usually asks of such a programme, by district and year. Columns follow "
+    "common practice; compare them with the permit's own form.",
+    ("district", "year"),
+    (
+        _text("district", "District", "The district (ward, precinct).", nullable=False, published=True),
+        _text("year", "Year", "The calendar year.", nullable=False, published=True),
+        _count(
+            "visit_count",
+            "Visits",
+            "Every visit of the log in that year, whoever was home, and visits to the same home each time.",
+            published=True,
+        ),
+        _count(
+            "contacted_count",
+            "People contacted",
+            "Homes at which somebody was spoken with in that year, each once. People are not counted: a home is one "
+            "contact, however many live there.",
+            published=True,
+        ),
+        _count(
+            "joined_count",
+            "Joined",
+            "Homes that joined the programme in that year; each counts once, in the year in which it joined.",
+            published=True,
+        ),
+        _count(
+            "installed_count",
+            "Homes with barrels",
+            "Homes with their first barrel in that year.",
+            published=True,
+        ),
+        _count(
+            "practice_count",
+            "Practices installed",
+            "Rain barrels installed in that year, as far as the log says how many.",
+            published=True,
+        ),
+        _count(
+            "verified_count",
+            "Verified",
+            "Homes whose barrels were seen in place in that year.",
+            published=True,
+        ),
+        Field(
+            "volume_l",
+            "float",
+            "Storage volume",
+            "Volume of the barrels installed in that year: as logged, else the project's barrel for each. It is what "
+            "they hold when full, not what they catch.",
+            unit="L",
+            minimum=0,
+            adds="sum",
+            published=True,
+        ),
+        Field(
+            "served_area_m2",
+            "float",
+            "Area served",
+            "Roof area that drains to the downspouts at which those barrels stand, by the rule of downspouts. A second "
+            "barrel at the same downspout adds none.",
+            unit="m²",
+            minimum=0,
+            adds="sum",
+            published=True,
+        ),
+        Field(
+            "added_l_yr",
+            "float",
+            "Used in a year",
+            "What those barrels deliver and gardens use in a mean year, by the same tank balance as everything else.",
+            unit="L/yr",
+            minimum=0,
+            adds="sum",
+            published=True,
+        ),
+        _count(
+            "unknown_count",
+            "Without a figure",
+            "Installations of that year that are missing from area or litres: no number of barrels in the log, or no "
+            "figure for the parcel.",
+            published=True,
+        ),
+    ),
+)
+
+TABLES = (VISITS, UNMATCHED, PROGRESS, ANNUAL, CHANGES)

@@ -7,6 +7,7 @@ import re
 import numpy as np
 import pandas as pd
 
+from harvest.place.street_names import normal_name
 from harvest.place.street_words import KINDS, TYPES
 
 UNIT_WORDS = ("unit", "apt", "apartment", "suite", "ste", "no", "flat", "rm", "room", "as")
@@ -123,3 +124,20 @@ def _numbers(number: pd.Series, to: pd.Series, lettered: pd.Series) -> tuple[pd.
 
 def _whole(text: pd.Series) -> pd.Series:
     return pd.to_numeric(text, errors="coerce").astype(np.float64).astype("Int64")
+
+
+def address_keys(addresses: pd.Series) -> pd.Series:
+    """``addresses`` [n; text] in one form, so that "12-A Oak St., Apt 3" and "12a oak street #3" are the same; "" for
+    none."""
+    parts = address_parts(addresses)
+    words = [
+        parts["number"].astype("str"),
+        ("-" + parts["number_to"].astype("str")),
+        parts["suffix"],
+        normal_name(parts["street"]),
+        ("unit " + parts["unit"]),
+    ]
+    key = pd.Series("", index=addresses.index, dtype="str")
+    for word in words:
+        key = key + " " + word.astype("str").fillna("").str.casefold()
+    return key.str.split().str.join(" ")

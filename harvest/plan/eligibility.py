@@ -1,8 +1,8 @@
 """To whom the programme may offer barrels, and the printed reason for everybody else.
 
 A parcel has one reason, the first that applies in this order: asked not to be visited; an exclusion of the project
-file; a correction from the street; land use; service area; owner or consent; association; earlier rebate; the limit
-of barrels. What is not known excludes nobody, and is told.
+file; a correction from the street; found ineligible at the door; land use; service area; owner or consent;
+association; earlier rebate; the limit of barrels. What is not known excludes nobody, and is told.
 """
 
 from __future__ import annotations
@@ -10,10 +10,12 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from harvest.fields.outreach import INELIGIBLE
 from harvest.findings import Account, Finding
 from harvest.project.outreach import Eligibility, NoContact
 
 LAYER = "parcels"
+AT_THE_DOOR = "Found ineligible at the door, by the log of visits"
 NO_LIMIT = 1_000_000
 ROUNDING = 0.005
 """A law says gallons and a setting litres: a barrel may exceed the room that is left by this part of itself."""
@@ -30,7 +32,8 @@ def eligibility(
     who stay, by reason; and what was noticed.
 
     ``parcels`` have ``parcel_id``, ``land_use``, ``exclusion_reason`` (of the project file's rules), ``is_site``,
-    ``correction_reason``, ``installed_barrels`` and ``installed_l``, and, where ``settings`` ask for them,
+    ``correction_reason``, ``installed_barrels`` and ``installed_l``, where there is a log ``visit_status``, and, where
+    ``settings`` ask for them,
     ``owner`` (text), ``consent``, ``earlier_rebate`` and ``in_service_area`` (boolean, NA where unknown). ``asked`` are
     the ids of those who asked not to be visited; ``barrel_l`` [L] is the size of one barrel.
     """
@@ -44,6 +47,8 @@ def eligibility(
         ("exclude", parcels["exclusion_reason"].notna(), None),
         ("corrections", parcels["correction_reason"].notna(), None),
     ]
+    if "visit_status" in parcels:
+        rules.append(("visits", parcels["visit_status"].eq(INELIGIBLE), AT_THE_DOOR))
     if settings.land_uses:
         use = parcels["land_use"]
         unknown["land_uses"] = use.isna()
@@ -104,7 +109,7 @@ def _idle(rules: list[tuple[str, pd.Series, str | None]]) -> list[Finding]:
     """Findings on rules of ``[eligibility]`` that meet no parcel, or every one."""
     found = []
     for name, where, text in rules:
-        if text is None or name == "no contact":
+        if text is None or name in ("no contact", "visits"):
             continue
         met = int(where.sum())
         if (met == 0 and name != "limit") or (met and met == len(where)):

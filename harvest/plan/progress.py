@@ -28,15 +28,10 @@ def progress(visits: pd.DataFrame, parcels: pd.DataFrame, barrel_l: float) -> pd
     ``parcel_id``, ``district`` (NA where none) and what 1 to 6 barrels yield there. A second installation adds what the
     further barrels yield. ``barrel_l`` [L] stands for a volume that the log leaves out.
     """
-    ordered = visits.sort_values(["day", "line"], kind="stable")
-    district = parcels.set_index("parcel_id")["district"].astype("str").fillna(NO_DISTRICT)
-    ordered = ordered.assign(
-        district=ordered["parcel_id"].map(district).fillna(NO_DISTRICT),
-        month=ordered["day"].dt.strftime("%Y-%m"),
-    )
+    ordered = in_districts(visits, parcels).assign(month=lambda rows: rows["day"].dt.strftime("%Y-%m"))
     at = ["district", "month"]
     done = installations(ordered, barrel_l)
-    added = _added(done, parcels)
+    added = added_l_yr(done, parcels)
     done = done.assign(added_l_yr=added, unknown=added.isna())
     table = pd.DataFrame(
         {
@@ -60,7 +55,14 @@ def progress(visits: pd.DataFrame, parcels: pd.DataFrame, barrel_l: float) -> pd
     )
 
 
-def _added(done: pd.DataFrame, parcels: pd.DataFrame) -> pd.Series:
+def in_districts(visits: pd.DataFrame, parcels: pd.DataFrame) -> pd.DataFrame:
+    """``visits`` in the order in which they happened, with the ``district`` of their parcel."""
+    district = parcels.set_index("parcel_id")["district"].astype("str").fillna(NO_DISTRICT)
+    ordered = visits.sort_values(["day", "line"], kind="stable")
+    return ordered.assign(district=ordered["parcel_id"].map(district).fillna(NO_DISTRICT).astype("str"))
+
+
+def added_l_yr(done: pd.DataFrame, parcels: pd.DataFrame) -> pd.Series:
     """Litres a year [n; L/yr] that each installation adds, NaN where its barrels or their yield is not known."""
     total = done.groupby("parcel_id")["barrels"].cumsum().astype("float64")
     here = done["barrels"].astype("float64")

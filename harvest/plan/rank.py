@@ -54,6 +54,17 @@ def statuses(parcels: pd.DataFrame, imagery_year: int | None) -> pd.DataFrame:
     return pd.DataFrame({"status": status, "reason": reason.fillna(parcels["exclusion_reason"])})
 
 
+def excluded(parcels: pd.DataFrame, reason: pd.Series) -> pd.DataFrame:
+    """``status`` and ``reason`` of ``parcels`` [n], those with a further ``reason`` [n; text] taken off the lists.
+
+    The order is that of :func:`statuses`: only a unit, whose litres stand elsewhere, stays what it is.
+    """
+    off = reason.notna() & parcels["status"].ne(UNIT)
+    return pd.DataFrame(
+        {"status": parcels["status"].mask(off, EXCLUDED), "reason": parcels["reason"].mask(off, reason)}
+    )
+
+
 def _chosen(words: Sequence[str | None], code: NDArray[np.integer[Any]], index: pd.Index[Any]) -> pd.Series:
     """The word that each of ``code`` [n] points at."""
     return pd.Series(pd.array(words, dtype="str").take(code), index=index)

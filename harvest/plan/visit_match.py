@@ -14,7 +14,7 @@ from collections.abc import Mapping, Sequence
 import pandas as pd
 
 from harvest.fields.outreach import UNMATCHED
-from harvest.findings import Finding
+from harvest.findings import Finding, Severity
 
 BY_ID, BY_ADDRESS, BY_NUMBER, BY_SUCCESSOR = (
     "id",
@@ -239,6 +239,21 @@ def once(visits: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame, list[Finding
             )
         )
     return stand, visits[twice].assign(reason=reason), found
+
+
+def check_unmatched(file: str, rows: pd.DataFrame, severity: Severity = "warning") -> list[Finding]:
+    """A finding for each reason for which ``rows`` (``line``, ``reason``) of the section ``file`` have no parcel."""
+    return [
+        Finding.of(
+            "row without a parcel",
+            file,
+            severity,
+            [f"line {line}" for line in alike["line"]],
+            f"Rows set aside, {reason}: {len(alike)}.",
+            "Correct these lines; the table of rows set aside names the nearest parcels.",
+        )
+        for reason, alike in rows.groupby("reason", sort=True)
+    ]
 
 
 def set_aside(file: str, rows: pd.DataFrame) -> pd.DataFrame:

@@ -24,7 +24,7 @@ from harvest.project.gauge import Gauge, GeneratedRain, Temperature
 from harvest.project.inputs import Footprints, Parcels, Rainfall
 from harvest.project.money import Costs, Tariff
 from harvest.project.outputs import Limits, Outputs
-from harvest.project.outreach import Visits
+from harvest.project.outreach import Corrections, Eligibility, Learning, NoContact, Visits
 from harvest.project.placing import Placing
 from harvest.project.ranking import Exclude, Ranking
 from harvest.project.rounds import Rounds
@@ -42,12 +42,10 @@ class Settings(Section):
     rainfall: Rainfall
     gauge: Gauge | None = Field(None, description="A record of daily rain; without one, days are made up.")
     temperature: Temperature | None = Field(None, description="Monthly temperatures, for the garden.")
-    streets: Streets | None = Field(None, description="Street centrelines, for street sides and rounds.")
     districts: Districts | None = Field(
         None, description="Wards or the like; without them nothing is added up by district."
     )
     context: list[Context] = Field([], description="Surroundings to draw under the map.")
-    visits: Visits | None = Field(None, description="The log of visits; without one nobody was visited yet.")
     generated_rain: GeneratedRain = GeneratedRain()
     placing: Placing = Placing()
     losses: Losses = Losses()
@@ -68,6 +66,13 @@ class Settings(Section):
     )
     rounds: Rounds = Rounds()
     exclude: list[Exclude] = Field([], description="Reasons to take parcels off the lists.")
+    visits: Visits | None = Field(
+        None, description="The log of visits; without one nobody counts as visited."
+    )
+    corrections: Corrections | None = Field(None, description="What people corrected on the street.")
+    no_contact: NoContact | None = Field(None, description="Whom not to visit.")
+    eligibility: Eligibility = Eligibility()
+    learning: Learning = Learning()
     outputs: Outputs = Outputs()
     basemap: Basemap | None = Field(None, description="Background images for the map; none by default.")
     limits: Limits = Limits()
@@ -76,6 +81,8 @@ class Settings(Section):
     def _parcels_for_exclusions(self) -> Settings:
         if self.parcels is None and any(rule.column for rule in self.exclude):
             raise ValueError("[[exclude]] by column needs [parcels]")
+        if self.parcels is None and self.eligibility.parcel_columns:
+            raise ValueError(f"[eligibility] {next(iter(self.eligibility.parcel_columns))} needs [parcels]")
         return self
 
 

@@ -58,8 +58,8 @@ class Visits(OfficeFile):
     )
     restore_zeros: bool = setting(
         False,
-        "Take an id that lost its leading zeros in a spreadsheet for the one parcel whose id is the same number. "
-        "Otherwise such a row is matched by its address, or set aside.",
+        "Take an id that lost its leading zeros in a spreadsheet for the one parcel whose id is the same number, in "
+        "the log and in the office's other files. Otherwise such a row is matched by its address, or set aside.",
     )
     most_barrels: int = setting(
         6,
@@ -132,6 +132,9 @@ class Eligibility(Section):
     service_area_layer: str | None = setting(
         None, "The layer inside that file; needed only where it holds several."
     )
+    service_area_crs: str | None = setting(
+        None, "Coordinate reference system of that file; needed only where the file does not say."
+    )
     service_area_reason: str = setting("Outside the service area", "Printed reason.")
     earlier_rebate: str | None = setting(
         None, "Column of the parcel file (true/false, yes/no) for a rebate in an earlier programme."
@@ -174,6 +177,12 @@ class Eligibility(Section):
         if self.association_land_uses and self.associations == "keep":
             raise ValueError('association_land_uses makes no difference while associations = "keep"')
         return self
+
+    @property
+    def parcel_columns(self) -> dict[str, str]:
+        """The columns of the parcel file that the rules name, by what they say."""
+        named = {"owner": self.owner, "consent": self.consent, "earlier_rebate": self.earlier_rebate}
+        return {what: column for what, column in named.items() if column is not None}
 
 
 class Learning(Section):

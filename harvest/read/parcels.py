@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 import pandas as pd
@@ -11,6 +11,7 @@ from harvest.findings import Finding
 from harvest.layers import Layer
 from harvest.project.inputs import Parcels
 from harvest.project.outputs import Limits
+from harvest.project.outreach import Eligibility
 from harvest.project.ranking import Exclude
 from harvest.read import columns
 from harvest.read.layer import Rows, read_rows
@@ -18,14 +19,22 @@ from harvest.read.layer import Rows, read_rows
 YEARS = (1500, 2100)
 
 
-def read_parcels(settings: Parcels, folder: Path, limits: Limits, exclude: Sequence[Exclude] = ()) -> Layer:
+def read_parcels(
+    settings: Parcels,
+    folder: Path,
+    limits: Limits,
+    exclude: Sequence[Exclude] = (),
+    eligibility: Eligibility | None = None,
+) -> Layer:
     """Parcels as valid 2-D polygons in the file's CRS and row order.
 
     The frame has ``parcel_id`` (text, unique), ``address``, ``land_use`` (text), ``door_count`` (Int64, 1
     where the file does not say), ``built_year`` (Int64), ``exclusion_reason`` (text: the first rule of
-    ``exclude`` that meets the parcel) and ``geometry``; missing is NA. ``folder`` is the project's. Raises
+    ``exclude`` that meets the parcel) and ``geometry``; missing is NA. What ``eligibility`` names of the file stands
+    in ``owner`` (text), ``consent`` and ``earlier_rebate`` (boolean). ``folder`` is the project's. Raises
     :class:`harvest.errors.LayerError`.
     """
+    rules = eligibility.parcel_columns if eligibility is not None else {}
     address = [settings.address] if isinstance(settings.address, str) else settings.address or []
     wanted = {
         "address": address,
@@ -33,19 +42,35 @@ def read_parcels(settings: Parcels, folder: Path, limits: Limits, exclude: Seque
         "doors": [settings.doors] if settings.doors else [],
         "built_year": [settings.built_year] if settings.built_year else [],
         "[[exclude]] column": [rule.column for rule in exclude if rule.column],
+        **{f"[eligibility] {what}": [column] for what, column in rules.items()},
     }
     rows = read_rows("parcels", settings, folder, limits, wanted)
     doors, of_doors = _doors(rows, settings.doors)
     year, of_year = _built_year(rows, settings.built_year)
     reason, of_reason = _exclusion_reason(rows, exclude)
+    asked, of_asked = _asked(rows, rules)
     own = {
         "address": columns.joined(rows.raw, address),
         "land_use": columns.joined(rows.raw, wanted["land_use"]),
         "door_count": doors,
         "built_year": year,
         "exclusion_reason": reason,
+        **asked,
     }
-    return rows.layer("parcel_id", own, [*of_doors, *of_year, *of_reason])
+    return rows.layer("parcel_id", own, [*of_doors, *of_year, *of_reason, *of_asked])
+
+
+def _asked(rows: Rows, rules: Mapping[str, str]) -> tuple[dict[str, pd.Series], list[Finding]]:
+    """The columns of ``rules`` (column of the file by what it says): who owns as text, the others as marks."""
+    own: dict[str, pd.Series] = {}
+    found: list[Finding] = []
+    for what, column in rules.items():
+        if what == "owner":
+            own[what] = columns.texts(rows.raw[column])
+            continue
+        own[what], unfit = columns.marks(rows.raw[column])
+        found += _unfit(rows, column, unfit, "mark unfit", "neither yes nor no", "they count as unknown")
+    return own, found
 
 
 def _doors(rows: Rows, column: str | None) -> tuple[pd.Series, list[Finding]]:
