@@ -9,7 +9,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from harvest.fields.outreach import ANNUAL, NOT_HOME, VERIFIED
+from harvest.fields.achieved import ANNUAL
+from harvest.fields.outreach import NOT_HOME, VERIFIED
 from harvest.plan.learning import JOINS
 from harvest.plan.progress import added_l_yr, in_districts
 from harvest.plan.visit_status import installations

@@ -6,8 +6,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from harvest.fields.achieved import CHANGES, PROGRESS
 from harvest.fields.barrels import MOST_BARRELS, yield_name
-from harvest.fields.outreach import CHANGES, PROGRESS
 from harvest.plan.learning import JOINS
 from harvest.plan.visit_status import installations
 
