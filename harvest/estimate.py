@@ -46,6 +46,8 @@ class Inputs:
     gauge: DailyRain | None = None
     temperature: MonthlyTemperature | None = None
     streets: Layer | None = None
+    districts: Layer | None = None
+    context: tuple[Layer, ...] = ()
     office: Office | None = None
 
     @property

@@ -23,9 +23,12 @@ from harvest.learned import learned_chances
 from harvest.office import read_office
 from harvest.outreach import visited
 from harvest.place.plane import bounds_wgs84, check_extent, check_together
+from harvest.places import with_places
 from harvest.plan.money import check_tariff
 from harvest.project import Project, Settings, settings_in_force
 from harvest.ranges import with_ranges
+from harvest.read.context import read_context
+from harvest.read.districts import read_districts
 from harvest.read.footprints import read_footprints
 from harvest.read.gauge import read_gauge
 from harvest.read.parcels import read_parcels
@@ -66,6 +69,10 @@ def read_inputs(project: Project, clock: Clock) -> Inputs:
     if settings.streets is not None:
         with clock.step("reading streets"):
             streets = read_streets(settings.streets, folder, settings.limits, *extents)
+    districts = None
+    if settings.districts is not None:
+        districts = read_districts(settings.districts, folder, settings.limits, extents[0])
+    context = tuple(read_context(settings.context, folder, settings.limits, extents))
     gauge = temperature = None
     if settings.gauge is not None:
         with clock.step("reading the gauge"):
@@ -80,7 +87,11 @@ def read_inputs(project: Project, clock: Clock) -> Inputs:
             "[season] out to have figures for the whole year."
         )
     office = read_office(project, clock)
-    read = [one for one in (*layers, rain, gauge, temperature, streets, office) if one is not None]
+    read = [
+        one
+        for one in (*layers, rain, gauge, temperature, streets, districts, *context, office)
+        if one is not None
+    ]
     found = [
         *(told for one in read for told in one.findings),
         *check_extent(bounds),
@@ -88,7 +99,19 @@ def read_inputs(project: Project, clock: Clock) -> Inputs:
     ]
     if settings.tariff is not None:
         found += check_tariff(settings.tariff)
-    return Inputs(footprints, parcels, rain, bounds, tuple(found), gauge, temperature, streets, office)
+    return Inputs(
+        footprints,
+        parcels,
+        rain,
+        bounds,
+        tuple(found),
+        gauge,
+        temperature,
+        streets,
+        districts,
+        context,
+        office,
+    )
 
 
 def _of_season(project: Project, temperature: MonthlyTemperature | None) -> list[Finding]:
@@ -137,7 +160,7 @@ def worked_out(inputs: Inputs, settings: Settings, clock: Clock) -> tuple[Estima
     found = corrected(estimate(inputs, settings, clock), inputs, settings)
     found, barrels = delivered(found, inputs, settings, clock)
     found, ranges = with_ranges(found, barrels, settings, clock)
-    found, placed = on_streets(found, inputs, settings, clock)
+    found, placed = on_streets(with_places(found, inputs, clock), inputs, settings, clock)
     found = learned_chances(visited(found, inputs, settings), settings)
     found, rounds = canvassed(ranked(found, settings, clock), placed, settings, clock)
     found = reported(found, settings)
@@ -195,7 +218,15 @@ def _run_record(project: Project, inputs: Inputs, found: Estimate) -> dict[str, 
     parcels = inputs.parcels.sources if inputs.parcels is not None else ()
     others = [
         one.sources
-        for one in (inputs.rain, inputs.gauge, inputs.temperature, inputs.streets, inputs.office)
+        for one in (
+            inputs.rain,
+            inputs.gauge,
+            inputs.temperature,
+            inputs.streets,
+            inputs.districts,
+            *inputs.context,
+            inputs.office,
+        )
         if one is not None
     ]
     sources = [*inputs.footprints.sources, *parcels, *(one for of_layer in others for one in of_layer)]

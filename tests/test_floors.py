@@ -16,7 +16,7 @@ CHAIN = {
     *("start", "check", "run", "explain", "explain_barrels"),
     *("estimate", "parcel_rows", "litres", "weather", "standing", "deliver", "ranges"),
     *("office", "corrected", "outreach", "learned", "achieved"),
-    *("cards", "chosen", "street_order", "street_sides", "canvass"),
+    *("cards", "chosen", "street_order", "street_sides", "canvass", "places"),
     *("staging", "clock"),
 }
 MAY_IMPORT = {

@@ -26,8 +26,9 @@ def with_worth(parcels: pd.DataFrame, rounds: Rounds, replaces_tap: float) -> pd
     """``parcels`` [n] with what knocking there is worth and takes.
 
     Reads ``list``, ``door_count``, the yields of 1 to 6 barrels, ``suggested_barrels``, ``allowed_barrels``,
-    ``visit_status``, ``answer_chance`` and ``join_chance``; where no chance was learned that of the project file counts. Adds ``may_visit`` and ``to_visit`` (bool; homes on the list, and those where somebody still
-    has to knock), ``offer_barrels`` (Int64) and ``offer_l_yr`` [L/yr] (the barrels to offer and what they deliver),
+    ``visit_status``, ``answer_chance`` and ``join_chance``; where no chance was learned that of the project file
+    counts. Adds ``may_visit`` and ``to_visit`` (bool; homes on the list, and those where somebody still has to
+    knock), ``offer_barrels`` (Int64) and ``offer_l_yr`` [L/yr] (the barrels to offer and what they deliver),
     ``answer`` and ``join`` [1], ``door_chance`` [1] (that one door joins), ``minutes`` [min] of all its doors, and
     ``worth_l_yr`` [L/yr].
 
