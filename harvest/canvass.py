@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any
 
 import geopandas as gpd
@@ -11,6 +12,7 @@ import numpy as np
 import pandas as pd
 import shapely
 from numpy.typing import NDArray
+from pyproj import CRS
 from shapely.ops import substring
 
 from harvest.clock import Clock
@@ -18,20 +20,20 @@ from harvest.errors import ProjectError
 from harvest.estimate import Estimate
 from harvest.fields import PARCELS, ROUNDS, SIDES, STOPS
 from harvest.fields.barrels import yield_name
-from harvest.findings import Finding
+from harvest.findings import Finding, counted
 from harvest.layers import between
 from harvest.place.plane import WGS84, Geometries, transformed
 from harvest.plan.by_hand import Doors, by_hand
 from harvest.plan.canvass_time import conversations, first_pass_min, pace
+from harvest.plan.door_choice import LEFT_OUT, DoorChoice, door_choice
 from harvest.plan.door_order import doors_in_order
+from harvest.plan.round_bound import gap
 from harvest.plan.round_sides import LaidOut, check_sides, laid_out
 from harvest.plan.rounds import Round, RoundPlan, planned
 from harvest.plan.side_sums import with_worth
 from harvest.project import Settings
-from harvest.project.rounds import lon_lat
+from harvest.project.rounds import Rounds, lon_lat
 from harvest.street_sides import OnStreets, sides_table
-
-LOOSE_BOUND = "The bound lets rounds take doors that do not hang together, so the true gap is smaller."
 
 
 def canvassed(
@@ -48,8 +50,9 @@ def canvassed(
     with clock.step("sides of streets"):
         sides = sides_table(found, placed, settings)
     with clock.step("laying rounds"):
-        town = _Town.of(found, placed, settings)
-        plan = planned(town.laid.sides, settings.rounds, town.starts(found, settings))
+        everybody = _Town.of(found, placed, settings)
+        town = everybody.worth_a_stop()
+        plan = planned(town.laid.sides, settings.rounds, town.starts(found.plane))
     stops = _stops(town, plan)
     rounds = _rounds(town, plan, stops, settings)
     of_side = stops.drop_duplicates("side_id").set_index("side_id")["round"]
@@ -57,56 +60,92 @@ def canvassed(
     of_parcel = stops.set_index("parcel_id")["round"]
     table = found.parcels.assign(round=found.parcels["parcel_id"].map(of_parcel).astype("Int64"))
     more = {**found.more, SIDES.name: sides, ROUNDS.name: rounds, STOPS.name: stops[list(STOPS.names)]}
-    told = (*check_sides(town.laid.sides, pace(settings.rounds)), *_check_rounds(plan))
+    told = (
+        *check_sides(town.laid.sides, pace(settings.rounds)),
+        *_check_rounds(plan),
+        *_check_passed(everybody),
+    )
     return (
         replace(found, parcels=table, findings=(*found.findings, *told), more=more),
-        _record(town, plan, stops, settings),
+        _record(everybody, plan, stops),
     )
 
 
 @dataclass(frozen=True)
 class _Town:
-    """Doors [n] where somebody has to knock, and the sides they stand on."""
+    """Doors [n] where a visit wins something, and the sides they stand on; ``choice`` marks those worth a stop."""
 
     doors: gpd.GeoDataFrame
-    laid: LaidOut
+    segment: NDArray[np.int64]
     side: NDArray[np.int64]
-    lines: Geometries
+    along_m: NDArray[np.float64]
+    choice: DoorChoice
+    placed: OnStreets
+    settings: Rounds
     to_crs: Any
 
     @classmethod
     def of(cls, found: Estimate, placed: OnStreets, settings: Settings) -> _Town:
         parcels, on, stands = found.parcels.iloc[placed.row], placed.on, placed.found
-        wanted = parcels["to_visit"].to_numpy(dtype=bool) & (stands.segment >= 0)
         worth = np.nan_to_num(parcels["worth_l_yr"].to_numpy(dtype=np.float64))
-        wanted &= worth > 0
-        doors, segment = parcels[wanted], stands.segment[wanted]
+        wanted = parcels["to_visit"].to_numpy(dtype=bool) & (stands.segment >= 0) & (worth > 0)
+        doors = parcels[wanted].reset_index(drop=True)
+        segment = stands.segment[wanted].astype(np.int64)
         side = np.where(stands.side[wanted] > 0, 0, 1).astype(np.int64)
-        ids = [str(one) for one in placed.segment_id]
-        streets = [ids[k] if on.street[k] < 0 else on.streets[on.street[k]] for k in range(len(on))]
-        laid = laid_out(
+        choice = door_choice(
+            segment,
+            side,
+            doors["worth_l_yr"],
+            doors["minutes"],
+            length_m=on.length_m,
+            no_crossing=on.no_crossing,
+            pace=pace(settings.rounds),
+            rounds=settings.rounds.round_count,
+        )
+        to_crs = between(found.plane, parcels.crs)
+        return cls(doors, segment, side, stands.along_m[wanted], choice, placed, settings.rounds, to_crs)
+
+    def worth_a_stop(self) -> _Town:
+        """The town with only those doors."""
+        kept = self.choice.stops
+        return replace(
+            self,
+            doors=self.doors[kept].reset_index(drop=True),
+            segment=self.segment[kept],
+            side=self.side[kept],
+            along_m=self.along_m[kept],
+        )
+
+    @cached_property
+    def laid(self) -> LaidOut:
+        """The sides with the doors of this town."""
+        on = self.placed.on
+        ids = [str(one) for one in self.placed.segment_id]
+        return laid_out(
             ids,
             on.node_from,
             on.node_to,
             on.length_m,
             on.no_crossing,
-            streets,
-            door_segment_id=[ids[k] for k in segment.tolist()],
-            door_side=side,
-            door_along_m=stands.along_m[wanted],
-            door_count=doors["door_count"].to_numpy(dtype=np.int64),
-            door_value=worth[wanted],
-            door_minutes=doors["minutes"].to_numpy(dtype=np.float64),
-            pace=pace(settings.rounds),
+            [on.streets[k] if k >= 0 else own for k, own in zip(on.street.tolist(), ids, strict=True)],
+            door_segment_id=[ids[k] for k in self.segment.tolist()],
+            door_side=self.side,
+            door_along_m=self.along_m,
+            door_count=self.doors["door_count"].to_numpy(dtype=np.int64),
+            door_value=self.doors["worth_l_yr"].to_numpy(dtype=np.float64),
+            door_minutes=self.doors["minutes"].to_numpy(dtype=np.float64),
+            pace=pace(self.settings),
         )
-        of_id = pd.Series(np.arange(len(ids)), index=ids)
-        whole = of_id[laid.whole_id].to_numpy()
-        lines = _parts(on.geometry[whole], laid)
-        return cls(doors.reset_index(drop=True), laid, side, lines, between(found.plane, parcels.crs))
 
-    def starts(self, found: Estimate, settings: Settings) -> list[int]:
+    @cached_property
+    def lines(self) -> Geometries:
+        """The line of each row of ``laid`` [r; plane, m]."""
+        of_id = pd.Series(np.arange(len(self.placed.segment_id)), index=self.placed.segment_id.astype(str))
+        return _parts(self.placed.on.geometry[of_id[self.laid.whole_id].to_numpy()], self.laid)
+
+    def starts(self, plane: CRS) -> list[int]:
         """The nodes nearest to the places where rounds start."""
-        given = settings.rounds.starts
+        given = self.settings.starts
         if not given or not len(self.lines):
             return []
         sides = self.laid.sides
@@ -117,7 +156,7 @@ class _Town:
         found_nodes = []
         for place in given:
             if isinstance(place, str):
-                x, y = between(WGS84, found.plane).transform(*lon_lat(place))
+                x, y = between(WGS84, plane).transform(*lon_lat(place))
             else:
                 x, y = self.to_crs.transform(*place, direction="INVERSE")
             if not (
@@ -236,24 +275,37 @@ def _check_rounds(plan: RoundPlan) -> Iterator[Finding]:
         )
 
 
-def _record(town: _Town, plan: RoundPlan, stops: pd.DataFrame, settings: Settings) -> dict[str, Any]:
+def _check_passed(everybody: _Town) -> Iterator[Finding]:
+    ids = everybody.doors["parcel_id"]
+    poor = ids[~everybody.choice.stops]
+    if len(poor):
+        yield Finding.of(
+            "doors not worth a stop",
+            "rounds",
+            "note",
+            poor,
+            f"With these hours a minute is better used elsewhere than at {counted(len(poor), 'parcel')} whose "
+            "gardens or chances promise least; rounds pass them by.",
+            "Plan more shifts in [rounds] to reach them, or write to them.",
+        )
+
+
+def _record(everybody: _Town, plan: RoundPlan, stops: pd.DataFrame) -> dict[str, Any]:
     """What ``run.json`` says of the rounds, beside what planning by hand would win in the same hours."""
-    laid = town.laid
-    hands = by_hand(
-        laid.sides,
-        settings.rounds,
-        Doors(
-            laid.door_row, town.side, laid.door_along_m, town.doors["worth_l_yr"].to_numpy(dtype=np.float64)
-        ),
-    )
+    laid, bound = everybody.laid, everybody.choice.bound
+    count = everybody.doors["door_count"].to_numpy(dtype=np.int64)
+    each = everybody.doors["worth_l_yr"].to_numpy(dtype=np.float64) / count
+    single = (laid.door_row, everybody.side, laid.door_along_m, each)
+    hands = by_hand(laid.sides, everybody.settings, Doors(*(np.repeat(one, count) for one in single)))
     return {
         "asked": plan.asked,
         "laid": len(plan.rounds),
         "doors": int(stops["door_count"].sum()),
         "worth_l_yr": plan.value,
-        "bound_l_yr": plan.bound,
-        "gap_to_bound": plan.gap_to_bound,
-        "bound": LOOSE_BOUND,
+        "bound_l_yr": bound,
+        "gap_to_bound": gap(plan.value, bound),
+        "bound": f"The bound leaves out {LEFT_OUT}; so it is loose, and the true gap is smaller.",
+        "price_l_min": everybody.choice.price,
         "worth_l_an_hour": plan.value_an_hour,
         "by_hand": [
             {
