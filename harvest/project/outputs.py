@@ -20,6 +20,10 @@ class Outputs(Section):
     map_best: int = setting(
         5_000, "How many of the best ranked parcels such a map shows.", unit="1", ge=10, le=20_000
     )
+    figure: bool = setting(
+        True, "Whether a still figure is drawn, for print (SVG, PNG) and as a slide; it needs matplotlib."
+    )
+    brief: bool = setting(True, "Whether a brief for the council is typeset (PDF); it needs typst.")
     xlsx_most_rows: int = setting(
         200_000, "A table with more rows is not written as XLSX.", unit="1", ge=1, le=1_000_000
     )

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import shapely
 
-from harvest.units import M_PER_FOOT
+from harvest.show.scale import round_length
 
 WIDTH, HEIGHT = 192.0, 178.0
 """Size of the drawing [points]."""
@@ -81,7 +81,7 @@ def drawing(parcel: Any, roofs: Sequence[Any], barrel: Sequence[bool], units: st
         return [ring for part in shapely.get_parts(seen) for ring in _rings(part)]
 
     drawn = [Roof(paths(roof), marked) for roof, marked in kept]
-    metres, text = _bar(BAR_SHARE * WIDTH / scale, units)
+    metres, text = round_length(BAR_SHARE * WIDTH / scale, units)
     return Drawing(
         WIDTH, HEIGHT, paths(parcel), [one for one in drawn if one.rings], round(metres * scale, 2), text
     )
@@ -117,11 +117,3 @@ def _rings(part: Any) -> list[Ring]:
     return [
         np.round(shapely.get_coordinates(ring)[:-1], 2).tolist() for ring in (part.exterior, *part.interiors)
     ]
-
-
-def _bar(most_m: float, units: str) -> tuple[float, str]:
-    """The longest round length [m] up to ``most_m``, and its text."""
-    unit, metres = ("ft", M_PER_FOOT) if units == "us" else ("m", 1.0)
-    power = 10.0 ** np.floor(np.log10(most_m / metres))
-    length = max(step * power for step in (1, 2, 5) if step * power * metres <= most_m)
-    return length * metres, f"{length:g} {unit}"

@@ -11,7 +11,7 @@ import pandas as pd
 
 from harvest.fields.barrels import MOST_BARRELS, yield_name
 from harvest.fields.parcels import RANKED
-from harvest.show.card_words import CARD_WORDS, MONTHS, told
+from harvest.show.card_words import CARD_WORDS, day_told, told
 from harvest.show.figures import rounded, shown
 from harvest.show.limits import NULL_SIGN
 from harvest.units import L_PER_GALLON
@@ -111,11 +111,8 @@ class CardTexts:
         first, last = self.settings["season.first"], self.settings["season.last"]
         if (first, last) == ("01-01", "12-31"):
             return told("level_capturable_year")
-        return told("level_capturable_is", first=self._day(first), last=self._day(last))
-
-    def _day(self, text: str) -> str:
-        month, day = (int(part) for part in text.split("-"))
-        return f"{MONTHS[month - 1]} {day}" if self.units == "us" else f"{day} {MONTHS[month - 1]}"
+        days = (day_told(one, self.units) for one in (first, last))
+        return told("level_capturable_is", **dict(zip(("first", "last"), days, strict=True)))
 
     def ranges(self, row: Row) -> list[tuple[str, str]]:
         """The two ranges of what is used, each with its label: what we do not know, and weather."""

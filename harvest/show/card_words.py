@@ -6,7 +6,7 @@ figure hangs on are sentences of the run.
 
 from __future__ import annotations
 
-import re
+from harvest.show.wording import fill
 
 CARD_MARK = "harvest-mapper door cards"
 """Stands in every file of cards, so that only such a file is ever replaced by another."""
@@ -159,4 +159,10 @@ CAUTIONS = (
 
 def told(name: str, **values: object) -> str:
     """The text called ``name`` with its ``{…}`` filled in; what a value itself holds is left as it is."""
-    return re.sub(r"\{(\w+)\}", lambda mark: str(values[mark[1]]), CARD_WORDS[name])
+    return fill(CARD_WORDS[name], **values)
+
+
+def day_told(text: str, units: str) -> str:
+    """A day of the year such as 04-15, as those who read ``units`` say it."""
+    month, day = (int(part) for part in text.split("-"))
+    return f"{MONTHS[month - 1]} {day}" if units == "us" else f"{day} {MONTHS[month - 1]}"

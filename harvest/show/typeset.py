@@ -16,6 +16,15 @@ TEMPLATES = "typst"
 REMEDY = 'pip install "harvest-mapper[brief]"'
 
 
+def can_typeset() -> bool:
+    """Whether Typst is installed."""
+    try:
+        import typst
+    except ImportError:
+        return False
+    return bool(typst)
+
+
 def typeset(template: str, values: object) -> bytes:
     """The PDF that ``template`` (a file in ``show/typst``) makes of ``values`` (anything that JSON holds).
 

@@ -6,6 +6,8 @@ settings, findings) from the result. ``{name}`` is filled in by :func:`filled` o
 
 from __future__ import annotations
 
+import re
+
 WORDS: dict[str, str] = {
     # The frame of the page
     "title": "{town}: what roofs could catch",
@@ -158,3 +160,8 @@ def filled(name: str, **values: object) -> str:
     for key, value in values.items():
         text = text.replace("{" + key + "}", str(value))
     return text
+
+
+def fill(text: str, **values: object) -> str:
+    """``text`` with its ``{…}`` filled in; what a value itself holds is left as it is."""
+    return re.sub(r"\{(\w+)\}", lambda mark: str(values[mark[1]]), text)
