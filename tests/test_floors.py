@@ -31,7 +31,7 @@ MAY_IMPORT = {
     "units": set(),
     "findings": {"errors"},
     "fields": {"errors", "fields"},
-    "project": {"errors", "fields", "project"},
+    "project": {"errors", "units", "fields", "project"},
     "layers": {"findings"},
     "result": {"errors"},
 }

@@ -6,7 +6,7 @@ import pandas as pd
 import pytest
 
 from harvest.errors import FieldError
-from harvest.fields import CONTEXT, TABLES, Field, Table
+from harvest.fields import CONTEXT, PARCELS, PUBLIC, SIDES, TABLES, Field, Table
 from harvest.fields.register import register, unit_of_name
 
 
@@ -33,10 +33,18 @@ def test_a_quantity_without_a_unit_cannot_be_declared() -> None:
 
 
 def test_what_names_people_is_never_published() -> None:
-    surroundings = {f"context.{name}" for name in CONTEXT.names}
-    published = {name for name, field in every_field() if field.published} - surroundings
+    of_no_home = {f"{table.name}.{name}" for table in (CONTEXT, PUBLIC) for name in table.names}
+    published = {name for name, field in every_field() if field.published} - of_no_home
     for private in ("parcel_id", "address", "roof_id", "reason", "geometry", "status"):
         assert not [name for name in published if name.endswith(f".{private}")]
+
+
+def test_the_public_edition_is_made_of_published_fields_only() -> None:
+    """Of parcels and sides only what may be published; the line of a street is in the town's own street layer."""
+    assert all(field.published for field in PUBLIC.fields)
+    known = [field for table in (PARCELS, SIDES) for field in table.fields]
+    private = {field.name for field in known} - {field.name for field in known if field.published}
+    assert set(PUBLIC.names) & private == {"geometry"}
 
 
 TABLE = Table(

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
-from harvest.fields import achieved, canvass, outreach
+from harvest.fields import achieved, canvass, outreach, public
 from harvest.fields.achieved import ANNUAL, CHANGES, PROGRESS
 from harvest.fields.canvass import CONTEXT, ROUNDS, SIDES, STOPS
 from harvest.fields.doubts import FINDINGS
 from harvest.fields.outreach import UNMATCHED, VISITS
 from harvest.fields.parcels import PARCELS
+from harvest.fields.public import PUBLIC
 from harvest.fields.register import Field, Table, register
 from harvest.fields.roofs import ROOFS
 
-TABLES = register([PARCELS, ROOFS, *canvass.TABLES, *outreach.TABLES, *achieved.TABLES, FINDINGS])
+TABLES = register(
+    [PARCELS, ROOFS, *canvass.TABLES, *outreach.TABLES, *achieved.TABLES, *public.TABLES, FINDINGS]
+)
 """Tables by name. Those of streets, outreach and surroundings are in a result only where its project asks for them."""
 
 __all__ = [
@@ -21,6 +24,7 @@ __all__ = [
     "FINDINGS",
     "PARCELS",
     "PROGRESS",
+    "PUBLIC",
     "ROOFS",
     "ROUNDS",
     "SIDES",

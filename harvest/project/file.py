@@ -26,6 +26,7 @@ from harvest.project.money import Costs, Tariff
 from harvest.project.outputs import Limits, Outputs
 from harvest.project.outreach import Corrections, Eligibility, Learning, NoContact, Visits
 from harvest.project.placing import Placing
+from harvest.project.public import Public
 from harvest.project.ranking import Exclude, Ranking
 from harvest.project.rounds import Rounds
 from harvest.project.setting import Section, declared_unit
@@ -75,6 +76,7 @@ class Settings(Section):
     learning: Learning = Learning()
     outputs: Outputs = Outputs()
     basemap: Basemap | None = Field(None, description="Background images for the map; none by default.")
+    public: Public = Public()
     limits: Limits = Limits()
 
     @model_validator(mode="after")
