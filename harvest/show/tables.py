@@ -40,12 +40,12 @@ def write_tables(result: Result, folder: Path, formats: Sequence[str], xlsx_most
     if "xlsx" in formats and all(one.check != TOO_MANY_ROWS for one in found):
         from harvest.show.spreadsheet import write_workbook
 
-        with _told(folder / WORKBOOK):
+        with writing(folder / WORKBOOK):
             write_workbook(rows, folder / WORKBOOK)
     if "gpkg" in formats:
         from harvest.show.geopackage import write_geopackage
 
-        with _told(folder / GEOPACKAGE):
+        with writing(folder / GEOPACKAGE):
             write_geopackage(rows, folder / GEOPACKAGE)
     return found
 
@@ -53,7 +53,7 @@ def write_tables(result: Result, folder: Path, formats: Sequence[str], xlsx_most
 def write_csv(rows: Rows, table: Table, path: Path) -> None:
     """Write the plain fields of ``table`` to ``path``. Raises :class:`OutputError`."""
     texts = [one.name for one in plain_fields(table) if one.dtype == "string"]
-    with _told(path), path.open("w", encoding="utf-8", newline="") as file:
+    with writing(path), path.open("w", encoding="utf-8", newline="") as file:
         file.write(BYTE_ORDER_MARK + ",".join(one.name for one in plain_fields(table)) + "\r\n")
         for frame in rows.pieces(table):
             safe = frame.assign(**{name: neutral(frame[name]) for name in texts})
@@ -61,7 +61,7 @@ def write_csv(rows: Rows, table: Table, path: Path) -> None:
 
 
 @contextmanager
-def _told(path: Path) -> Iterator[None]:
+def writing(path: Path) -> Iterator[None]:
     """What keeps ``path`` from being written, as one of our errors."""
     from pyogrio.errors import DataLayerError, DataSourceError, FeatureError
     from xlsxwriter.exceptions import XlsxFileError
