@@ -36,10 +36,14 @@ from harvest.read.rain import read_rain
 from harvest.read.streets import read_streets
 from harvest.read.temperature import read_temperature
 from harvest.result import RUN_FILE, Result
+from harvest.show.brief import write_brief
 from harvest.show.datapackage import write_datapackage
+from harvest.show.figure import write_figure
+from harvest.show.letters import write_letters
 from harvest.show.map import write_map
 from harvest.show.rows import findings_frame
 from harvest.show.tables import write_tables
+from harvest.show.walk import write_walk_lists
 from harvest.staging import check_replaceable, staged
 from harvest.street_sides import on_streets
 
@@ -200,7 +204,16 @@ def _show(result: Result, project: Project, findings: list[Finding], clock: Cloc
     outputs = settings.outputs
     with clock.step("drawing the map"):
         findings += write_map(result, folder, outputs.map_most_parcels, outputs.map_best, settings.basemap)
+    if outputs.figure:
+        with clock.step("drawing the figure"):
+            findings += write_figure(result, folder)
+    if outputs.walk_lists:
+        with clock.step("walk lists and letters"):
+            findings += [*write_walk_lists(result, folder), *write_letters(result, folder)]
     _write_findings(folder, findings)
+    if outputs.brief:
+        with clock.step("typesetting the brief"):
+            findings += write_brief(result, folder)
     with clock.step("writing tables"):
         findings += write_tables(result, folder, outputs.formats, outputs.xlsx_most_rows)
         write_datapackage(result, folder)

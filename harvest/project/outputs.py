@@ -24,6 +24,10 @@ class Outputs(Section):
         True, "Whether a still figure is drawn, for print (SVG, PNG) and as a slide; it needs matplotlib."
     )
     brief: bool = setting(True, "Whether a brief for the council is typeset (PDF); it needs typst.")
+    walk_lists: bool = setting(
+        True,
+        "Whether walk lists (PDF, CSV) and a table for letters are written, given streets; the PDF needs typst.",
+    )
     xlsx_most_rows: int = setting(
         200_000, "A table with more rows is not written as XLSX.", unit="1", ge=1, le=1_000_000
     )

@@ -18,6 +18,7 @@ from harvest.fields.outreach import COME_BACK, OTHER_LANGUAGE, TO_VISIT, TRY_AGA
 from harvest.fields.parcels import EXCLUDED, HOMES
 from harvest.findings import Finding
 from harvest.result import Result
+from harvest.show.card_words import day_told
 from harvest.show.limits import neutral
 from harvest.show.tables import BYTE_ORDER_MARK, writing
 from harvest.show.walk_texts import WalkTexts
@@ -97,8 +98,8 @@ def letters(result: Result, homes: pd.DataFrame) -> pd.DataFrame:
             "one_storm": _figures(ordered["storm_l"], "one", texts),
             "suggested_barrels": barrels.astype("Int64"),
             "barrels_would_deliver": _figures(used, "year", texts),
-            "season_first_day": texts.day(texts.settings["season.first"]),
-            "season_last_day": texts.day(texts.settings["season.last"]),
+            "season_first_day": day_told(texts.settings["season.first"], texts.units),
+            "season_last_day": day_told(texts.settings["season.last"], texts.units),
             "town": str(run["town"]),
         },
         columns=list(COLUMNS),
