@@ -66,5 +66,5 @@ def choices(ground: Ground) -> tuple[Floats, Floats, NDArray[np.int64]]:
 
 
 def gap(found: float, bound: float) -> float:
-    """How far ``found`` stays below ``bound``, as a share of it [1]; 0 where there is nothing to win."""
-    return (bound - found) / bound if bound > 0 else 0.0
+    """How far ``found`` stays below ``bound``, as a share of it [1]; 0 where all is won or there is nothing to win."""
+    return max((bound - found) / bound, 0.0) if bound > 0 else 0.0

@@ -122,7 +122,7 @@ class Grower:
         until -= np.append(0.0, until)[begun][place]
         shift = ground.pace.shift_min - np.array([self.walker.minutes_from_start(n) for n in nodes.tolist()])
         part = np.clip((shift[place] - until) / minutes + 1, 0, 1)
-        return np.bincount(place, value * part, len(nodes)) * (shift > 0)
+        return np.asarray(np.bincount(place, value * part, len(nodes)) * (shift > 0), dtype=np.float64)
 
     def grown(self, node: int, free: Flags, greedy_share: float, taste: Floats | None = None) -> Sides:
         """A round around ``node``: side by side for ``greedy_share`` of the shift, then filled up.

@@ -20,6 +20,9 @@ from harvest.plan.round_graph import Ground
 EXACT_ENDS = 8
 """Loose ends beyond this number are paired nearest first."""
 
+LOOSE_END = 0.6
+"""What a loose end costs where pieces are joined so that few are left, over the mean length of a segment."""
+
 WAYS_BETWEEN = 6
 """Between two pieces of a round so many of the shortest walks are compared."""
 
@@ -166,7 +169,7 @@ class Walker:
             return _Frame(np.inf, one_pass)
         mean_m = sum(self._length[segment] for segment in worked) / len(worked)
         found = []
-        for loose_m in (0.0, 0.4 * mean_m, 0.8 * mean_m):
+        for loose_m in (0.0, LOOSE_END * mean_m):
             links = pieces.links(odd, loose_m)
             left = set(odd)
             for _, one, other in links:

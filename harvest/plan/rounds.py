@@ -33,11 +33,17 @@ SEEDS = 3
 TASTES = (0.1, 1.0)
 """Spreads, from mild to wild, of the factors on values that let rounds grow in other ways."""
 
-LEAST_ATTEMPTS = 40
+LEAST_ATTEMPTS = 80
 """However few rounds there are, so many attempts are made to grow some of them anew, each time over."""
 
-HOPELESS = 0.97
+HOPELESS = 0.93
 """Rounds grown anew that win less than this share of the old ones are not worth mending."""
+
+ANEW_SHARE = 0.5
+"""Chance that rounds are grown wholly anew; else a part of each stays."""
+
+TAKEN_OUT = (0.2, 0.7)
+"""Least and most share of a round's sides that are taken out when a part of it stays."""
 
 TASTE_OF_LEFT = 3.0
 """Factor on the value of sides that no round has, where rounds are left over to take them."""
@@ -166,11 +172,17 @@ class _Search:
                 seeds.append((now, node))
         return seeds
 
-    def _grown(self, nodes: Sequence[int], free: Flags, taste: Floats | None = None) -> Sides | None:
+    def _grown(
+        self,
+        nodes: Sequence[int],
+        free: Flags,
+        taste: Floats | None = None,
+        shares: Sequence[float] = GREEDY_SHARES,
+    ) -> Sides | None:
         """The best round around one of ``nodes``, or None where there is none."""
         best: Sides | None = None
         for node in nodes:
-            for share in GREEDY_SHARES:
+            for share in shares:
                 chosen = self.grower.grown(node, free, share, taste)
                 if self._keep(chosen) and (best is None or self.grower.beats(chosen, best)):
                     best = chosen
@@ -241,7 +253,7 @@ class _Search:
         first, sides = self.grower.ground.sides_at
         nodes = np.array(sorted(near), dtype=np.int64)
         met = np.unique(sides[spans(first[nodes], first[nodes + 1])])
-        return met[self.free[met]].tolist()
+        return [int(side) for side in met[self.free[met]]]
 
     def _beside(self, rounds: list[Sides], place: int, near: set[int], rng: np.random.Generator) -> list[int]:
         """None, one or two of the rounds at ``near`` nodes, drawn."""
@@ -258,12 +270,20 @@ class _Search:
         if left:
             beyond = sorted(self.grower.nodes(frozenset(left)))
         new: list[Sides] = []
-        for _ in range(count):
+        parts = [] if rng.random() < ANEW_SHARE else [self._part(one, rng) for one in old]
+        free[[side for part in parts for side in part]] = False
+        for number in range(count):
             taste = np.exp(rng.uniform(*TASTES) * rng.standard_normal(len(free)))
             taste[left] *= TASTE_OF_LEFT
-            seeds = [own[n] for n in rng.integers(len(own), size=SEEDS - 1)]
-            seeds += [beyond[n] for n in rng.integers(len(beyond), size=1)]
-            chosen = self._grown(seeds, free, taste)
+            chosen: Sides | None
+            if number < len(parts):
+                chosen = self.grower.filled(parts[number], free, self.grower.ground.value * taste)
+                free[sorted(parts[number])] = True
+                chosen = chosen if self._keep(chosen) else None
+            else:
+                seeds = [own[n] for n in rng.integers(len(own), size=SEEDS - 1)]
+                seeds += [beyond[n] for n in rng.integers(len(beyond), size=1)]
+                chosen = self._grown(seeds, free, taste, [rng.uniform(*GREEDY_SHARES)])
             if chosen is None:
                 break
             free[sorted(chosen)] = False
@@ -275,6 +295,17 @@ class _Search:
             free[sorted(chosen)] = True
             free[sorted(new[place])] = False
         return new
+
+    def _part(self, chosen: Sides, rng: np.random.Generator) -> Sides:
+        """What stays of the round ``chosen`` when a drawn share of its sides is taken out around a drawn node."""
+        ground, sides = self.grower.ground, sorted(chosen)
+        nodes = sorted(self.grower.nodes(chosen))
+        around = nodes[rng.integers(len(nodes))]
+        ends = zip(*(ground.ends[k][sides].tolist() for k in (0, 1)), strict=True)
+        away = [min(ground.metres(around, node) for node in two) for two in ends]
+        order = np.lexsort((sides, away))
+        out = max(1, int(rng.uniform(*TAKEN_OUT) * len(sides)))
+        return frozenset(sides[n] for n in order[out:].tolist())
 
     def _filled_up(self, rounds: list[Sides]) -> list[Sides]:
         """``rounds``, each with what it still has time for of what no other has."""

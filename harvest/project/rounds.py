@@ -58,7 +58,7 @@ class Rounds(Section):
         unit="1",
         source="current.org, August 2016: 40 conversations at about 120 houses a day, in canvassing for public radio",
         gt=0,
-        le=1,
+        lt=1,
     )
     join: float = setting(
         0.08,
@@ -66,7 +66,7 @@ class Rounds(Section):
         unit="1",
         source=FROM_MEMORY,
         gt=0,
-        le=1,
+        lt=1,
     )
     second_pass: float = setting(
         0.0,
