@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from harvest.fields import achieved, canvass, outreach, public
+from harvest.fields import achieved, canvass, outreach
 from harvest.fields.achieved import ANNUAL, CHANGES, PROGRESS
 from harvest.fields.canvass import CONTEXT, ROUNDS, SIDES, STOPS
 from harvest.fields.doubts import FINDINGS
@@ -12,9 +12,7 @@ from harvest.fields.public import PUBLIC
 from harvest.fields.register import Field, Table, register
 from harvest.fields.roofs import ROOFS
 
-TABLES = register(
-    [PARCELS, ROOFS, *canvass.TABLES, *outreach.TABLES, *achieved.TABLES, *public.TABLES, FINDINGS]
-)
+TABLES = register([PARCELS, ROOFS, *canvass.TABLES, *outreach.TABLES, *achieved.TABLES, PUBLIC, FINDINGS])
 """Tables by name. Those of streets, outreach and surroundings are in a result only where its project asks for them."""
 
 __all__ = [

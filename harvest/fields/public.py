@@ -65,5 +65,3 @@ PUBLIC = Table(
         ),
     ),
 )
-
-TABLES = (PUBLIC,)
