@@ -16,7 +16,7 @@ from harvest.corrected import corrected
 from harvest.deliver import delivered
 from harvest.errors import ProjectError
 from harvest.estimate import Estimate, Inputs, estimate, ranked, totals
-from harvest.fields import CHANGES, FINDINGS, PARCELS, ROOFS, SIDES, TABLES
+from harvest.fields import CHANGES, FINDINGS, PARCELS, PUBLIC, ROOFS, SIDES, TABLES
 from harvest.findings import Finding
 from harvest.layers import Layer, MonthlyTemperature
 from harvest.learned import learned_chances
@@ -26,6 +26,7 @@ from harvest.place.plane import bounds_wgs84, check_extent, check_together
 from harvest.places import with_places
 from harvest.plan.money import check_tariff
 from harvest.project import Project, Settings, settings_in_force
+from harvest.published import published
 from harvest.ranges import with_ranges
 from harvest.read.context import read_context
 from harvest.read.districts import read_districts
@@ -41,6 +42,7 @@ from harvest.show.datapackage import write_datapackage
 from harvest.show.figure import write_figure
 from harvest.show.letters import write_letters
 from harvest.show.map import write_map
+from harvest.show.public import write_public
 from harvest.show.rows import findings_frame
 from harvest.show.tables import write_tables
 from harvest.show.walk import write_walk_lists
@@ -167,7 +169,7 @@ def worked_out(inputs: Inputs, settings: Settings, clock: Clock) -> tuple[Estima
     found, placed = on_streets(with_places(found, inputs, clock), inputs, settings, clock)
     found = learned_chances(visited(found, inputs, settings), settings)
     found, rounds = canvassed(ranked(found, settings, clock), placed, settings, clock)
-    found = reported(found, settings)
+    found = published(reported(found, settings), settings, clock)
     told = {
         "weather": found.weather.as_dict() if found.weather else None,
         "barrels": barrels.record if barrels else None,
@@ -216,6 +218,8 @@ def _show(result: Result, project: Project, findings: list[Finding], clock: Cloc
             findings += write_brief(result, folder)
     with clock.step("writing tables"):
         findings += write_tables(result, folder, outputs.formats, outputs.xlsx_most_rows)
+        if result.has(PUBLIC.name):
+            write_public(result, folder)
         write_datapackage(result, folder)
     _write_findings(folder, findings)
 

@@ -15,7 +15,7 @@ STAGES = {"read", "place", "plan", "show"}
 CHAIN = {
     *("start", "check", "run", "explain", "explain_barrels"),
     *("estimate", "parcel_rows", "litres", "weather", "standing", "deliver", "ranges"),
-    *("office", "corrected", "outreach", "learned", "achieved"),
+    *("office", "corrected", "outreach", "learned", "achieved", "published"),
     *("cards", "chosen", "street_order", "street_sides", "canvass", "places"),
     *("staging", "clock"),
 }

@@ -1,0 +1,267 @@
+"""The public edition's page: what it is told of the cells, and nothing of any home.
+
+Settings and inputs are named here one by one; a run's settings can hold parcels' ids, its findings and files too.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+from pyproj import CRS
+
+from harvest.fields import PUBLIC
+from harvest.fields.canvass import EAST, NORTH, SOUTH, WEST
+from harvest.fields.public import BOTH_SIDES, MEASURES
+from harvest.result import Result
+from harvest.show.block import block, number_section, outline_section, text_section, word_section
+from harvest.show.classes import class_colours, class_of, quantile_breaks
+from harvest.show.figures import read_unit, rounded
+from harvest.show.pageframe import OfflineMap, page_html
+from harvest.show.public_words import PUBLIC_WORDS, told
+from harvest.show.sources import source_text
+from harvest.show.town import made_up_days
+from harvest.units import M_PER_FOOT
+
+MAP_NAME = "harvest"
+STYLES = ("page.css", "public.css")
+SCRIPTS = (
+    "page.js",
+    "unpack.js",
+    "parcels.js",
+    "public_contents.js",
+    "popup.js",
+    "public_map.js",
+    "public_table.js",
+    "public_start.js",
+)
+STRIP_M = 14.0
+"""How wide a side of a street is drawn."""
+
+STREET_M = 5.0
+TOWARDS = {NORTH: (0, 1), EAST: (1, 0), SOUTH: (0, -1), WEST: (-1, 0)}
+WATER = ("water", "river", "lake", "pond", "sea", "bay")
+
+
+def public_page(result: Result) -> str:
+    """The whole page as text."""
+    cells = result.table(PUBLIC.name)
+    run, town = result.run, str(result.run["town"])
+    ground = _ground(result)
+    values = page_values(run, cells, _bounds(cells, ground))
+    (south, west), (north, east) = values["bounds"]
+    least = rounded(_setting(run, "public.least_homes"))
+    return page_html(
+        OfflineMap(MAP_NAME, ((south + north) / 2, (west + east) / 2)),
+        language="en",
+        title=told("title", town=town),
+        body=source_text("page", "public.html"),
+        texts=PUBLIC_WORDS
+        | {"heading": told("heading", town=town), "edition_text": told("edition_text", least=least)},
+        styles=[source_text("page", name) for name in STYLES],
+        scripts=["\n".join(source_text("page", name) for name in SCRIPTS)],
+        values={"page-values": values},
+        blocks={"cells-data": cells_block(cells, run), "ground-data": _ground_block(ground)},
+    )
+
+
+def page_values(run: Mapping[str, Any], cells: gpd.GeoDataFrame, bounds: list[list[float]]) -> dict[str, Any]:
+    """Everything that the page's scripts need beside the blocks."""
+    units = run["units"]
+    return {
+        "words": PUBLIC_WORDS,
+        "units": units,
+        "by": run["public"]["by"],
+        "bounds": bounds,
+        "measures": [_measure(name, one, units) for name, one in _measures(cells, units).items()],
+        "step": _step(run),
+        "shown": _what_is_seen(run, cells),
+        "made_up_days": made_up_days(run) and "yield_l_yr" in _measures(cells, units),
+        "totals": _totals(run),
+        "method": _method(run),
+        "made_with": told("made_with", program=run["program"], version=run["version"]),
+    }
+
+
+@dataclass(frozen=True)
+class _Coloured:
+    """One measure [cells] in the unit that people read, and the bounds between its classes."""
+
+    values: np.ndarray[Any, np.dtype[np.float64]]
+    breaks: list[float]
+
+
+def _measures(cells: pd.DataFrame, units: str) -> dict[str, _Coloured]:
+    """The measures of which anything is known."""
+    found = {}
+    for name in MEASURES:
+        _, converted = read_unit(units, PUBLIC.field(name).unit)
+        values = np.rint(cells[name].astype("float64").pipe(converted).to_numpy())
+        if np.isfinite(values).any():
+            found[name] = _Coloured(values, quantile_breaks(values))
+    return found
+
+
+def _measure(name: str, one: _Coloured, units: str) -> dict[str, Any]:
+    field = PUBLIC.field(name)
+    return {
+        "name": name,
+        "label": field.label,
+        "meaning": field.meaning,
+        "unit": read_unit(units, field.unit)[0],
+        "digits": field.digits,
+        "breaks": one.breaks,
+        "colours": class_colours(len(one.breaks) + 1),
+    }
+
+
+def cells_block(cells: gpd.GeoDataFrame, run: Mapping[str, Any]) -> bytes:
+    """Places, figures and classes of the cells."""
+    figures = _measures(cells, run["units"])
+    return block(
+        len(cells),
+        [
+            outline_section(drawn(cells, CRS.from_user_input(run["plane"]))),
+            text_section("where", pd.Series([where(one) for one in cells.to_dict("records")], dtype="str")),
+            number_section("home_count", cells["home_count"]),
+            *(number_section(name, pd.Series(one.values)) for name, one in figures.items()),
+            *(
+                number_section(f"class_{name}", pd.Series(class_of(one.values, one.breaks)))
+                for name, one in figures.items()
+            ),
+        ],
+    )
+
+
+def where(cell: Mapping[str, Any]) -> str:
+    """Where a cell is, in words."""
+    square, street, stretch = (
+        None if pd.isna(cell[name]) else cell[name] for name in ("square", "street", "stretch")
+    )
+    if square is not None:
+        return told("where_squares" if ";" in square else "where_square", square=square)
+    name = "where_street" if stretch else "where_short"
+    side = PUBLIC_WORDS[f"side_{cell['side']}"]
+    return PUBLIC_WORDS[name].format(street=street or PUBLIC_WORDS["no_street"], stretch=stretch, side=side)
+
+
+def drawn(cells: gpd.GeoDataFrame, plane: CRS) -> gpd.GeoSeries:
+    """Outlines of the cells: blocks as they are, streets as a strip on the side (or sides) they stand for."""
+    shapes = cells.geometry.to_crs(plane)
+    outlines = [
+        _strip(shape, side) if shape.geom_type.endswith("LineString") else shape
+        for shape, side in zip(shapes, cells["side"], strict=True)
+    ]
+    return gpd.GeoSeries(outlines, crs=plane, index=cells.index)
+
+
+def _strip(line: shapely.Geometry, side: str) -> shapely.Geometry:
+    """A strip along ``line`` [plane, m], on the ``side`` of the compass or on both."""
+    if side == BOTH_SIDES:
+        return shapely.buffer(line, STRIP_M, cap_style="flat", join_style="mitre", mitre_limit=2)
+    both = [
+        shapely.buffer(line, width, single_sided=True, cap_style="flat", join_style="mitre", mitre_limit=2)
+        for width in (STRIP_M, -STRIP_M)
+    ]
+    (east, north), middle = TOWARDS[side], shapely.centroid(line)
+    lies = [
+        (shapely.get_x(at) - shapely.get_x(middle)) * east
+        + (shapely.get_y(at) - shapely.get_y(middle)) * north
+        for at in map(shapely.centroid, both)
+    ]
+    return both[int(np.argmax(lies))]
+
+
+def _ground(result: Result) -> gpd.GeoDataFrame:
+    """What helps to find one's way: surroundings of the user's own layers, and all streets."""
+    found = [gpd.GeoDataFrame({"kind": []}, geometry=[], crs=4326)]
+    plane = CRS.from_user_input(result.run["plane"])
+    if result.has("context"):
+        context = result.table("context", ["kind", "geometry"]).to_crs(plane)
+        water = context["kind"].str.lower().isin(WATER)
+        lines = context.geometry.geom_type.str.endswith("LineString")
+        context["geometry"] = context.geometry.where(~lines, context.geometry.buffer(STREET_M / 2))
+        context["kind"] = np.where(water, "water", "land")
+        found.append(context[context.geometry.geom_type.str.endswith("Polygon")].to_crs(4326))
+    if result.has("sides"):
+        lines = result.table("sides", ["geometry"]).geometry.drop_duplicates().to_crs(plane)
+        strips = lines.buffer(STREET_M / 2, cap_style="flat").to_crs(4326)
+        found.append(gpd.GeoDataFrame({"kind": ["street"] * len(strips)}, geometry=strips.to_numpy(), crs=4326))
+    return gpd.GeoDataFrame(
+        pd.concat([one for one in found if len(one)] or found[:1], ignore_index=True), crs=4326
+    )
+
+
+def _ground_block(ground: gpd.GeoDataFrame) -> bytes:
+    kinds = ground["kind"].astype("str")
+    return block(len(ground), [outline_section(ground.geometry), word_section("kind", kinds)])
+
+
+def _bounds(cells: gpd.GeoDataFrame, ground: gpd.GeoDataFrame) -> list[list[float]]:
+    """South-west and north-east corner of the cells, else of the ground [degrees north, degrees east]."""
+    frame = cells.geometry.to_crs(4326) if len(cells) else ground.geometry
+    if frame.empty:
+        return [[0.0, 0.0], [0.0, 0.0]]
+    west, south, east, north = (round(float(one), 6) for one in frame.total_bounds)
+    return [[south, west], [north, east]]
+
+
+def _setting(run: Mapping[str, Any], name: str) -> Any:
+    return next(one["value"] for one in run["settings"] if one["setting"] == name)
+
+
+def _step(run: Mapping[str, Any]) -> float:
+    """What volumes are rounded to, in the unit that people read."""
+    us = run["units"] == "us"
+    return float(_setting(run, "public.step_gal") if us else 1_000 * _setting(run, "public.step_m3"))
+
+
+def _side(run: Mapping[str, Any]) -> str:
+    """The side of a block in words."""
+    metres = float(_setting(run, "public.cell_m"))
+    return f"{rounded(metres / M_PER_FOOT, 2)} ft" if run["units"] == "us" else f"{metres:g} m"
+
+
+def _what_is_seen(run: Mapping[str, Any], cells: pd.DataFrame) -> list[str]:
+    if cells.empty:
+        return [told("shown_empty")]
+    by = told("shown_blocks", cell=_side(run)) if run["public"]["by"] == "blocks" else told("shown_streets")
+    return [by, told("shown_blank")]
+
+
+def _totals(run: Mapping[str, Any]) -> list[dict[str, str]]:
+    """What all homes come to, already rounded to two digits; nothing where that would tell of too few."""
+    totals = run["public"]["totals"] or {}
+    lines = []
+    for name, value in totals.items():
+        if name == "home_count":
+            lines.append({"label": told("about_homes_label"), "value": rounded(value, 2)})
+            continue
+        unit, converted = read_unit(run["units"], PUBLIC.field(name).unit)
+        lines.append({"label": PUBLIC.field(name).label, "value": f"{rounded(converted(value), 2)} {unit}"})
+    return lines
+
+
+def _method(run: Mapping[str, Any]) -> list[str]:
+    us, by_block = run["units"] == "us", run["public"]["by"] == "blocks"
+    step = f"{_step(run):,.0f} gal" if us else f"{_setting(run, 'public.step_m3'):g} m³"
+    grid = CRS.from_user_input(run["public"]["grid"]).name if by_block else ""
+    return [
+        told("method_area"),
+        told("method_season", first=_setting(run, "season.first"), last=_setting(run, "season.last")),
+        told("method_used"),
+        told("method_homes"),
+        told(
+            "method_hidden",
+            least=rounded(_setting(run, "public.least_homes")),
+            share=rounded(100 * _setting(run, "public.most_share"), 2),
+        ),
+        told("method_rounded", step=step, homes=_setting(run, "public.step_homes")),
+        *([told("method_grid", cell=_side(run), grid=grid)] if by_block else []),
+        told("method_ids"),
+    ]
