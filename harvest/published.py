@@ -3,9 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import cast
-
-import geopandas as gpd
 
 from harvest.clock import Clock
 from harvest.estimate import Estimate
@@ -19,7 +16,7 @@ def published(found: Estimate, settings: Settings, clock: Clock) -> Estimate:
     if not settings.public.written:
         return found
     with clock.step("adding up the public edition"):
-        sides = cast("gpd.GeoDataFrame | None", found.more.get(SIDES.name))
+        sides = found.more.get(SIDES.name)
         edition = public_cells(found.parcels, sides, found.plane, settings.public, settings.town.units)
     return replace(
         found,

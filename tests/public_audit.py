@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from scipy.optimize import linprog
 
 MEASURES = ("runoff_l_yr", "capturable_l_yr", "yield_l_yr")
+BOTH = "both sides"
 Flags = NDArray[np.bool_]
 
 
@@ -24,12 +25,13 @@ def members(cells: gpd.GeoDataFrame, homes: gpd.GeoDataFrame, sides: gpd.GeoData
         outlines = cells.to_crs(homes.crs).geometry
         return np.array([middles.within(one).to_numpy() for one in outlines]).reshape(len(cells), len(homes))
     assert sides is not None
-    known = homes[["side_id"]].merge(sides, on="side_id", how="left")
+    on = sides.geometry.interpolate(0.5, normalized=True)
+    lines = cells.to_crs(sides.crs).geometry
     found = [
-        known["street"].eq(one.street)
-        & known["stretch"].isin(one.stretch.split("; "))
-        & (known["side"].eq(one.side) | (one.side == "both sides"))
-        for one in cells.itertuples()
+        homes["side_id"].isin(
+            sides["side_id"][on.distance(line).lt(0.5) & (sides["side"].eq(side) | (side == BOTH))]
+        )
+        for line, side in zip(lines, cells["side"], strict=True)
     ]
     return np.array(found, dtype=bool).reshape(len(cells), len(homes))
 

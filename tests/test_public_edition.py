@@ -151,9 +151,8 @@ def test_the_same_bytes_twice(edition: Edition, tmp_path: Path) -> None:
 def test_tables_of_homes_are_not_even_opened(edition: Edition, tmp_path: Path) -> None:
     """The same bytes come out where parcels, roofs and findings are not there, and private words stand in the run."""
     folder, result, _, _ = edition
-    for name in ("public_cells.parquet", "sides.parquet"):
-        if (result.folder / name).exists():
-            (tmp_path / name).write_bytes((result.folder / name).read_bytes())
+    for name in ("public_cells.parquet", "sides.parquet", "context.parquet"):
+        (tmp_path / name).write_bytes((result.folder / name).read_bytes())
     bare = {"program", "version", "town", "units", "plane", "settings", "public", "weather"}
     run = {name: value for name, value in result.run.items() if name in bare}
     run["settings"] = [

@@ -211,7 +211,7 @@ def _by_block(homes: gpd.GeoDataFrame, litres: Floats, grid: CRS, cell_m: float,
         {
             "square": pd.Series(
                 [
-                    "; ".join(f"{squares[one, 1]} east, {-squares[one, 0]} north" for one in some)
+                    "; ".join(f"{squares[one, 1]} E, {-squares[one, 0]} N" for one in some)
                     for some in mine
                 ],
                 dtype="str",

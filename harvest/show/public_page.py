@@ -29,23 +29,26 @@ from harvest.show.town import made_up_days
 from harvest.units import M_PER_FOOT
 
 MAP_NAME = "harvest"
-STYLES = ("page.css", "public.css")
+STYLES = ("page.css", "panel.css", "popup.css", "narrow.css", "public.css")
 SCRIPTS = (
     "page.js",
     "unpack.js",
-    "parcels.js",
+    "shapes.js",
+    "grid.js",
+    "paint.js",
     "public_contents.js",
     "popup.js",
+    "table.js",
     "public_map.js",
-    "public_table.js",
     "public_start.js",
 )
+"""Those that the internal map uses too, and the edition's own, joined in this order."""
+
 STRIP_M = 14.0
 """How wide a side of a street is drawn."""
 
 STREET_M = 5.0
 TOWARDS = {NORTH: (0, 1), EAST: (1, 0), SOUTH: (0, -1), WEST: (-1, 0)}
-WATER = ("water", "river", "lake", "pond", "sea", "bay")
 
 
 def public_page(result: Result) -> str:
@@ -55,7 +58,7 @@ def public_page(result: Result) -> str:
     ground = _ground(result)
     values = page_values(run, cells, _bounds(cells, ground))
     (south, west), (north, east) = values["bounds"]
-    least = rounded(_setting(run, "public.least_homes"))
+    least = f"{_setting(run, 'public.least_homes'):,}"
     return page_html(
         OfflineMap(MAP_NAME, ((south + north) / 2, (west + east) / 2)),
         language="en",
@@ -183,10 +186,8 @@ def _ground(result: Result) -> gpd.GeoDataFrame:
     plane = CRS.from_user_input(result.run["plane"])
     if result.has("context"):
         context = result.table("context", ["kind", "geometry"]).to_crs(plane)
-        water = context["kind"].str.lower().isin(WATER)
         lines = context.geometry.geom_type.str.endswith("LineString")
         context["geometry"] = context.geometry.where(~lines, context.geometry.buffer(STREET_M / 2))
-        context["kind"] = np.where(water, "water", "land")
         found.append(context[context.geometry.geom_type.str.endswith("Polygon")].to_crs(4326))
     if result.has("sides"):
         lines = result.table("sides", ["geometry"]).geometry.drop_duplicates().to_crs(plane)
@@ -258,8 +259,8 @@ def _method(run: Mapping[str, Any]) -> list[str]:
         told("method_homes"),
         told(
             "method_hidden",
-            least=rounded(_setting(run, "public.least_homes")),
-            share=rounded(100 * _setting(run, "public.most_share"), 2),
+            least=f"{_setting(run, 'public.least_homes'):,}",
+            share=f"{100 * _setting(run, 'public.most_share'):g}",
         ),
         told("method_rounded", step=step, homes=_setting(run, "public.step_homes")),
         *([told("method_grid", cell=_side(run), grid=grid)] if by_block else []),

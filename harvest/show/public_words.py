@@ -8,26 +8,11 @@ PUBLIC_WORDS: dict[str, str] = {
     name: WORDS[name]
     for name in (
         *("no_script", "too_old", "damaged", "made_with", "missing", "million", "close"),
-        *("zoom_in", "zoom_out", "whole_town", "outline_library", "skip_to_table", "edition_name"),
-        *("legend_heading", "legend_of", "legend_under", "legend_between", "legend_over", "legend_any"),
-        *(
-            "table_rows",
-            "table_back",
-            "table_next",
-            "table_pages",
-            "table_runoff_l_yr",
-            "table_capturable_l_yr",
-        ),
-        *("table_yield_l_yr", "cautions_heading", "caution_drinking", "caution_law", "caution_yield"),
-        *(
-            "caution_flood",
-            "caution_pipes",
-            "caution_overflow",
-            "about_heading",
-            "about_figures",
-            "made_up_days",
-        ),
-        *("levels_note",),
+        *("zoom_in", "zoom_out", "whole_town", "outline_library", "skip_to_table"),
+        *("legend_of", "legend_under", "legend_between", "legend_over", "legend_any"),
+        *("table_rows", "table_back", "table_next", "levels_note", "made_up_days", "about_heading", "about_figures"),
+        *("cautions_heading", "caution_drinking", "caution_law", "caution_yield"),
+        *("caution_flood", "caution_pipes", "caution_overflow"),
     )
 } | {
     "title": "{town}: what homes' roofs could catch, street by street",
@@ -45,6 +30,7 @@ PUBLIC_WORDS: dict[str, str] = {
     "shown_blank": "Where nothing is coloured there are no homes, too few to be told of, or they were left out to "
     "protect those few. So what is shown does not add up to the town.",
     "shown_empty": "Nothing can be shown: there are too few homes in one place.",
+    "legend_heading": "Colours",
     "measure_label": "Colour by",
     "legend_note": "Each colour holds about as many sums as any other.",
     "legend_one": "Sums are larger where more homes stand together; compare with the number of homes.",
@@ -53,6 +39,10 @@ PUBLIC_WORDS: dict[str, str] = {
     "table_caption": "Sums over many homes. Column headings sort; a place opens on the map.",
     "table_where": "Where",
     "table_home_count": "Homes",
+    "table_runoff_l_yr": "Sheds",
+    "table_capturable_l_yr": "Capturable",
+    "table_yield_l_yr": "Used",
+    "table_pages": "Pages of the table",
     "table_empty": "Nothing can be shown.",
     "under": "under {bound}",
     "about_homes": "about {homes} homes",

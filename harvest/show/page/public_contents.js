@@ -10,7 +10,7 @@ function toldSum(measure, value) {
   return page.rounded(value, measure.digits);
 }
 
-function setUpContents(cells) {
+function setUpContents({ parcels: cells }) {
   const { word, element, values } = page;
 
   const line = (measure, row) =>

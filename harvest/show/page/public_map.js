@@ -1,82 +1,52 @@
 "use strict";
 
 /*
- * Draws the sums of the public edition on canvas tiles of Leaflet's grid, above streets and surroundings; and what
- * pointing, clicking and Enter do there.
+ * The map of the public edition: sums over streets and surroundings, and what pointing, clicking and Enter do there.
  */
 
-const WORLD_ZOOM = 20;
 const EDGES_FROM_ZOOM = 16;
-const GROUND = { water: "#c9dde9", land: "#dbe5d4", street: "#c4c9c5" };
+const STREET_COLOUR = "#c4c9c5";
+const STREET_ABOVE = "rgba(255, 255, 255, 0.6)";
 const CELL_EDGE = "#ffffff";
 
-const CellGrid = L.GridLayer.extend({
-  initialize(cells, ground, options) {
-    L.GridLayer.prototype.initialize.call(this, options);
-    Object.assign(this, { cells, ground, tiles: new Map() });
-    this.on("tileunload", ({ tile }) => this.tiles.delete(tile));
-  },
+/** Paints surroundings, streets, and the sums in the colour of their class; blocks lie under the streets. */
+function setUpCellPainter(cells, ground, colouring) {
+  const byBlock = page.values.by === "blocks";
 
-  createTile(place) {
-    const tile = page.element("canvas");
-    this.tiles.set(tile, place);
-    this.paint(tile, place);
-    return tile;
-  },
+  return function paint(context, view) {
+    const under = ground.outlines.touching(boxOf(view, 2));
+    const isStreet = (row) => ground.kind[row] === "street";
+    for (const row of under.filter((row) => !isStreet(row))) fill(context, view, row, groundOf(ground.kind[row]).fill);
+    if (!byBlock) under.filter(isStreet).forEach((row) => fill(context, view, row, STREET_COLOUR));
+    paintCells(context, view);
+    if (byBlock) under.filter(isStreet).forEach((row) => fill(context, view, row, STREET_ABOVE));
+  };
 
-  /** Paint every tile again where it stands, without a flicker. */
-  repaint() {
-    this.tiles.forEach((place, tile) => this.paint(tile, place));
-  },
-
-  paint(tile, place) {
-    const side = this.getTileSize().x;
-    tile.width = tile.height = Math.round(side * (window.devicePixelRatio || 1));
-    const context = tile.getContext("2d");
-    context.scale(tile.width / side, tile.height / side);
-    const scale = 2 ** (place.z - WORLD_ZOOM);
-    const [west, north] = [(place.x * side) / scale, (place.y * side) / scale];
-    const margin = 3 / scale;
-    const box = [west - margin, north - margin, west + side / scale + margin, north + side / scale + margin];
-    const view = { context, scale, west, north };
-    for (const row of this.ground.outlines.touching(box)) {
-      context.fillStyle = GROUND[this.ground.kind[row]];
-      this.trace(view, this.ground.outlines, row);
-      context.fill("evenodd");
-    }
-    this.paintCells(view, box, place.z);
-  },
+  function fill(context, view, row, colour) {
+    context.beginPath();
+    trace(context, view, ground.outlines, row);
+    context.fillStyle = colour;
+    context.fill("evenodd");
+  }
 
   /** Seen from afar a strip along a street is thinner than a line can be, so its edge has its own colour. */
-  paintCells(view, box, zoom) {
-    const { context } = view;
-    const { name, colours } = this.cells.measure;
-    const near = zoom >= EDGES_FROM_ZOOM || this.cells.blocks;
+  function paintCells(context, view) {
+    const near = byBlock || view.zoom >= EDGES_FROM_ZOOM;
+    const { name, colours } = colouring.measure;
     context.lineWidth = near ? 1 : 2;
-    for (const row of this.cells.outlines.touching(box)) {
-      const colour = colours[this.cells["class_" + name][row]];
-      this.trace(view, this.cells.outlines, row);
+    for (const row of cells.outlines.touching(boxOf(view, 3))) {
+      const colour = colours[cells["class_" + name][row]];
+      context.beginPath();
+      trace(context, view, cells.outlines, row);
       context.fillStyle = colour;
       context.fill("evenodd");
       context.strokeStyle = near ? CELL_EDGE : colour;
       context.stroke();
     }
-  },
+  }
+}
 
-  trace({ context, scale, west, north }, outlines, row) {
-    context.beginPath();
-    outlines.eachRing(row, (from, to) => {
-      for (let i = from; i < to; i++) {
-        const [x, y] = [(outlines.x[i] - west) * scale, (outlines.y[i] - north) * scale];
-        if (i === from) context.moveTo(x, y);
-        else context.lineTo(x, y);
-      }
-      context.closePath();
-    });
-  },
-});
-
-function setUpPublicMap(map, cells, ground) {
+function setUpPublicMap(map) {
   const { word, values, element } = page;
   const whole = L.latLngBounds(values.bounds);
   map.setMaxZoom(19);
@@ -98,17 +68,14 @@ function setUpPublicMap(map, cells, ground) {
   map.fitBounds(whole, { padding: [12, 12], animate: false });
   map.setMinZoom(Math.max(0, map.getZoom() - 2));
   map.setMaxBounds(whole.pad(1));
-  const grid = new CellGrid(cells, ground, { maxZoom: 19, className: "cell-tiles" });
-  grid.addTo(map);
   const container = map.getContainer();
   container.setAttribute("role", "application");
   container.setAttribute("aria-label", word("map_label"));
   container.setAttribute("aria-describedby", "map-help");
-  return grid;
 }
 
 /** Pointing at sums and clicking them, and Enter for the one in the middle of the map. */
-function setUpPublicPointer(map, cells, popup) {
+function setUpPublicPointer(map, cells, colouring, popup) {
   const container = map.getContainer();
   const tip = L.tooltip({ direction: "top", offset: [0, -6], className: "parcel-tip" });
 
@@ -128,7 +95,8 @@ function setUpPublicPointer(map, cells, popup) {
       tip.remove();
       return;
     }
-    const figure = `${toldSum(cells.measure, cells[cells.measure.name][row])} ${cells.measure.unit}`;
+    const { measure } = colouring;
+    const figure = `${toldSum(measure, cells[measure.name][row])} ${measure.unit}`;
     tip.setContent(page.element("div", {}, page.element("strong", {}, cells.name(row)), page.element("br"), figure));
     tip.setLatLng(event.latlng).addTo(map);
   });

@@ -20,37 +20,72 @@ async function start(map) {
   }
   cells.outlines = new Outlines(cells.outlines);
   ground.outlines = new Outlines(ground.outlines);
-  cells.all = Array.from({ length: cells.rows }, (nothing, row) => row);
   cells.name = (row) => cells.where[row];
-  cells.measure = page.values.measures[Math.min(1, page.values.measures.length - 1)];
-  cells.blocks = page.values.by === "blocks";
+  const { measures } = page.values;
+  const colouring = { measure: measures[Math.min(1, measures.length - 1)] };
 
-  const grid = setUpPublicMap(map, cells, ground);
-  const popup = setUpPopup(map, cells);
-  setUpPublicPointer(map, cells, popup);
-  setUpPublicTable(cells, popup);
+  setUpPublicMap(map);
+  const grid = new TownGrid(setUpCellPainter(cells, ground, colouring), { maxZoom: 19, className: "cell-tiles" });
+  grid.addTo(map);
+  const popup = setUpPopup(map, { parcels: cells }, colouring);
+  setUpPublicPointer(map, cells, colouring, popup);
+  setUpCells(cells, popup);
   setUpWords();
-  setUpMeasures(cells, () => grid.repaint());
+  setUpMeasures(colouring);
+  page.on("coloured", () => grid.repaint());
   document.documentElement.dataset.ready = "true";
 }
 
+/** The table of all sums, and the way from it to the map and back. */
+function setUpCells(cells, popup) {
+  const { word, element, values, rounded } = page;
+  const all = Array.from({ length: cells.rows }, (nothing, row) => row);
+  const count = (row) => rounded(cells.home_count[row], null);
+  const table = setUpTable({
+    id: "table",
+    columns: [
+      { name: "address", label: word("table_where"), of: cells.name, rising: true, heading: true },
+      { name: "home_count", label: word("table_home_count"), of: (row) => cells.home_count[row], told: count, rising: false, number: true },
+      ...values.measures.map((measure) => ({
+        name: measure.name,
+        label: word("table_" + measure.name),
+        unit: measure.unit,
+        of: (row) => cells[measure.name][row],
+        told: (row) => toldSum(measure, cells[measure.name][row]),
+        rising: false,
+        number: true,
+      })),
+    ],
+    all: () => all.slice(),
+    place: (row) => row,
+    heading(row, back) {
+      const button = element("button", { type: "button", class: "link" }, cells.name(row));
+      button.addEventListener("click", () => popup.open(row, back));
+      return [button];
+    },
+    empty: "table_empty",
+  });
+  page.on("opened", (row) => table.show(row));
+  page.on("closed", () => table.show(-1));
+}
+
 /** Which measure colours the map, and what its colours mean. */
-function setUpMeasures(cells, repaint) {
+function setUpMeasures(colouring) {
   const { word, element, values, rounded } = page;
   const choice = page.byId("choose-measure");
   choice.append(...values.measures.map(({ name, label }) => element("option", { value: name }, label)));
   choice.disabled = values.measures.length < 2;
-  if (!cells.measure) return;
-  choice.value = cells.measure.name;
+  if (!colouring.measure) return;
+  choice.value = colouring.measure.name;
   choice.addEventListener("change", () => {
-    cells.measure = values.measures.find(({ name }) => name === choice.value);
+    colouring.measure = values.measures.find(({ name }) => name === choice.value);
     tell();
-    repaint();
+    page.tell("coloured");
   });
   tell();
 
   function tell() {
-    const { label, unit, breaks, colours } = cells.measure;
+    const { label, unit, breaks, colours } = colouring.measure;
     page.byId("legend-of").textContent = word("legend_of", { label, unit });
     page.byId("legend").replaceChildren(
       ...colours.map((colour, i) => {
