@@ -29,3 +29,8 @@ def square_metres_to_square_feet(area_m2: float) -> float:
 def mm_to_inches(depth_mm: float) -> float:
     """Inches in ``depth_mm`` [mm]."""
     return depth_mm / MM_PER_INCH
+
+
+def metres_to_feet(length_m: float) -> float:
+    """Feet in ``length_m`` [m]."""
+    return length_m / M_PER_FOOT

@@ -3,6 +3,7 @@
 Lots of 20 m by 30 m stand in two blocks of rows. Each roof's area is chosen, rain is 1000 mm, the
 coefficient 0.8 and six tenths of the runoff are capturable, so a roof of A m² sheds 800 A and catches 480 A.
 Parcels take turns with 1, 2 and 3 suggested barrels, which deliver 600 L each and a litre more for each m² of roof.
+With ``streets`` there are sides, rounds, surroundings and visits too (``map_streets.py``).
 """
 
 from __future__ import annotations
@@ -308,11 +309,14 @@ def result_in(
     town: str = "Pellwick",
     days: str | None = GAUGE,
     ranges: Mapping[str, Any] = RANGES,
+    further: Mapping[str, gpd.GeoDataFrame] | None = None,
 ) -> Result:
-    """A complete result folder holding ``parcels`` (the small town by default)."""
+    """A complete result folder holding ``parcels`` (the small town by default), and ``further`` tables by name."""
     folder.mkdir(parents=True, exist_ok=True)
     parcels = parcels_frame() if parcels is None else parcels
     roofs = roofs_frame(parcels)
+    for name, frame in (further or {}).items():
+        frame.to_parquet(folder / f"{name}.parquet", index=False)
     parcels.to_parquet(folder / "parcels.parquet", index=False)
     roofs.to_parquet(folder / "roofs.parquet", index=False)
     findings_frame().to_parquet(folder / "findings.parquet", index=False)

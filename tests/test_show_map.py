@@ -23,7 +23,14 @@ from harvest.fields import FINDINGS
 from harvest.project.basemap import Basemap
 from harvest.show.block import block, number_section, outline_section, text_section, word_section
 from harvest.show.map import SCRIPTS, write_map
-from harvest.show.mapdata import FIGURES, SENTENCES, SUMMED, classes_of, parcels_shown, roofs_shown
+from harvest.show.maplayers import (
+    FIGURES,
+    SENTENCES,
+    SUMMED,
+    parcels_shown,
+    roofs_shown,
+)
+from harvest.show.measures import classes_of
 from harvest.show.pageframe import OfflineMap, page_html
 from harvest.show.wording import WORDS
 
@@ -272,11 +279,14 @@ def test_every_text_of_the_page_stands_in_the_one_table() -> None:
 def test_every_word_is_asked_for_and_every_asked_for_word_exists() -> None:
     body = (PAGE / "body.html").read_text(encoding="utf-8")
     scripts = "\n".join((PAGE / name).read_text(encoding="utf-8") for name in SCRIPTS)
-    python = "\n".join((PAGE.parent / name).read_text(encoding="utf-8") for name in ("map.py", "mapdata.py"))
+    python = "\n".join(
+        (PAGE.parent / name).read_text(encoding="utf-8") for name in ("map.py", "mapdata.py", "measures.py")
+    )
     exact = set(re.findall(r"\$(\w+)", body)) - {"map"}
     exact |= set(re.findall(r'word\("(\w+)"[,)]', scripts))
     exact |= set(re.findall(r'(?:filled\(|WORDS\[)"(\w+)"', python))
-    begun = set(re.findall(r'word\("(\w+_)" \+', scripts)) | set(re.findall(r'WORDS\[f"(\w+_)\{', python))
+    begun = {"parcels_", "sides_"}  # the columns of both tables: word(`${table}_${name}`)
+    begun |= set(re.findall(r'word\("(\w+_)" \+', scripts)) | set(re.findall(r'WORDS\[f"(\w+_)\{', python))
     assert exact <= set(WORDS)
     quoted = set(re.findall(r'"(\w+)"', scripts))
     left = {name for name in WORDS if name not in exact | quoted and not any(map(name.startswith, begun))}

@@ -20,7 +20,7 @@ from harvest.fields import TABLES
 from harvest.result import Result
 from harvest.show.classes import CLASS_COLOURS
 from harvest.show.geopackage import KINDS
-from harvest.show.mapdata import classes_of
+from harvest.show.measures import classes_of
 from harvest.show.present import tables_of
 from harvest.show.rows import heading, plain_fields
 from harvest.show.style import parcels_sld, roofs_sld, rounds_sld, sides_sld

@@ -8,8 +8,12 @@ zigzag varints: seven bits a byte, the highest bit set on all but the last byte 
 kind      what a section holds
 ========  ==========================================================================================
 outlines  four streams: rings a row, positions a ring (the closing one dropped), then the steps in x
-          and in y from position to position, in pixels of the world at zoom 20
-number    one number a row, scaled by 10^decimals: 0 for a missing one, else its zigzag plus 1
+          and in y from position to position, in pixels of the world at zoom 20; shells run one way
+          round and holes the other
+lines     the same four streams, of lines instead of rings; nothing is dropped
+number    one number a row, scaled by 10^decimals: 0 for a missing one, else its zigzag plus 1. With a
+          guide (an earlier number section, and a factor) it is the difference to what that leads one
+          to expect: guide × factor × 10^decimals, rounded half up
 word      one index a row into the words that stand in the header; 0 for a missing one
 text      texts joined by the unit separator (U+001F); empty for a missing one
 ========  ==========================================================================================
@@ -47,6 +51,27 @@ class Section:
     says: dict[str, Any] = field(default_factory=dict)
 
 
+@dataclass(frozen=True)
+class Guide:
+    """An earlier number section, as the page reads it, and the factor by which it foretells another."""
+
+    name: str
+    values: NDArray[np.float64]
+    factor: float
+
+    @classmethod
+    def of(cls, name: str, values: NDArray[np.float64], told: NDArray[np.float64]) -> Guide:
+        """The section ``name`` with ``values`` [rows], and the middle one of the factors that lead to ``told``."""
+        both = (values > 0) & (told > 0) & np.isfinite(values) & np.isfinite(told)
+        middle = float(np.median(told[both] / values[both])) if both.any() else 0.0
+        return cls(name, values, float(f"{middle:.5g}"))
+
+    def expected(self, decimals: int) -> NDArray[np.int64]:
+        """What it leads one to expect [rows], scaled by 10^``decimals``; 0 where it has no figure."""
+        known = np.where(np.isfinite(self.values), self.values, 0.0)
+        return np.asarray(np.floor(known * self.factor * 10**decimals + 0.5), dtype=np.int64)
+
+
 def block(rows: int, sections: Sequence[Section]) -> bytes:
     """The compressed block of a layer of ``rows`` rows."""
     header = {
@@ -61,13 +86,17 @@ def block(rows: int, sections: Sequence[Section]) -> bytes:
     return zlib.compress(len(text).to_bytes(4, "little") + text + body, 9)
 
 
-def number_section(name: str, values: pd.Series, decimals: int = 0) -> Section:
+def number_section(name: str, values: pd.Series, decimals: int = 0, guide: Guide | None = None) -> Section:
     """``values`` [rows] to ``decimals`` decimals; NA, NaN and infinite ones are missing."""
     numbers = values.astype("Float64").to_numpy(dtype=float, na_value=np.nan)
     known = np.isfinite(numbers)
     scaled = np.rint(np.where(known, numbers, 0) * 10**decimals).astype(np.int64)
+    says: dict[str, Any] = {"decimals": decimals}
+    if guide is not None:
+        scaled = scaled - guide.expected(decimals)
+        says |= {"guide": guide.name, "factor": guide.factor}
     coded = np.where(known, _zigzag(scaled) + np.uint64(1), np.uint64(0))
-    return Section(name, "number", (_varints(coded),), {"decimals": decimals})
+    return Section(name, "number", (_varints(coded),), says)
 
 
 def word_section(name: str, values: pd.Series) -> Section:
@@ -85,25 +114,41 @@ def text_section(name: str, values: pd.Series) -> Section:
 
 def outline_section(outlines: gpd.GeoSeries) -> Section:
     """Polygons or multipolygons [rows] in any CRS; a row without an outline has no ring."""
-    shapes = outlines.to_crs(3857).force_2d().to_numpy()
+    shapes = shapely.orient_polygons(outlines.to_crs(3857).force_2d().to_numpy())
     parts, row_of_part = shapely.get_parts(shapes, return_index=True)
     rings, part_of_ring = shapely.get_rings(parts, return_index=True)
-    positions, ring_of_position = shapely.get_coordinates(rings, return_index=True)
-    last = np.flatnonzero(np.diff(ring_of_position, append=len(rings)))
+    return _shape_section("outlines", rings, row_of_part[part_of_ring], len(shapes), closed=True)
+
+
+def line_section(lines: gpd.GeoSeries) -> Section:
+    """Lines, multilines or points [rows] in any CRS; a row without a line has no part."""
+    shapes = lines.to_crs(3857).force_2d().to_numpy()
+    parts, row_of_part = shapely.get_parts(shapes, return_index=True)
+    return _shape_section("lines", parts, row_of_part, len(shapes), closed=False)
+
+
+def _shape_section(
+    kind: str, parts: NDArray[Any], row_of_part: NDArray[np.intp], rows: int, *, closed: bool
+) -> Section:
+    """Rings or lines as four streams; the last position of a ``closed`` one is dropped."""
+    positions, part_of_position = shapely.get_coordinates(parts, return_index=True)
     half_world = np.pi * MERCATOR_RADIUS_M
     across = (positions[:, 0] + half_world) / (2 * half_world) * WORLD_PX
     down = (half_world - positions[:, 1]) / (2 * half_world) * WORLD_PX
-    pixels = np.delete(np.rint(np.column_stack([across, down])).astype(np.int64), last, axis=0)
-    positions_of_ring = np.bincount(np.delete(ring_of_position, last), minlength=len(rings))
-    rings_of_row = np.bincount(row_of_part[part_of_ring], minlength=len(shapes))
+    pixels = np.rint(np.column_stack([across, down])).astype(np.int64)
+    if closed:
+        last = np.flatnonzero(np.diff(part_of_position, append=len(parts)))
+        pixels, part_of_position = np.delete(pixels, last, axis=0), np.delete(part_of_position, last)
+    positions_of_part = np.bincount(part_of_position, minlength=len(parts))
+    parts_of_row = np.bincount(row_of_part, minlength=rows)
     return Section(
-        "outlines",
-        "outlines",
+        kind,
+        kind,
         (
-            _varints(rings_of_row.astype(np.uint64)),
-            _varints(positions_of_ring.astype(np.uint64)),
-            _varints(_zigzag(_steps(pixels[:, 0], positions_of_ring))),
-            _varints(_zigzag(_steps(pixels[:, 1], positions_of_ring))),
+            _varints(parts_of_row.astype(np.uint64)),
+            _varints(positions_of_part.astype(np.uint64)),
+            _varints(_zigzag(_steps(pixels[:, 0], positions_of_part))),
+            _varints(_zigzag(_steps(pixels[:, 1], positions_of_part))),
         ),
     )
 
@@ -113,7 +158,8 @@ def _steps(along: NDArray[np.int64], positions_of_ring: NDArray[np.int64]) -> ND
     if not len(along):
         return along
     steps = np.diff(along, prepend=0)
-    starts = np.concatenate([[0], np.cumsum(positions_of_ring)[:-1]])
+    counts = positions_of_ring[positions_of_ring > 0]
+    starts = np.concatenate([[0], np.cumsum(counts)[:-1]])
     steps[starts] = np.diff(along[starts], prepend=0)
     return steps
 

@@ -5,12 +5,13 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 
-from harvest.units import litres_to_gallons, mm_to_inches, square_metres_to_square_feet
+from harvest.units import litres_to_gallons, metres_to_feet, mm_to_inches, square_metres_to_square_feet
 
 US_UNITS = {
     "L": ("gal", litres_to_gallons),
     "L/yr": ("gal a year", litres_to_gallons),
     "L/min": ("gal a minute", litres_to_gallons),
+    "m": ("ft", metres_to_feet),
     "m²": ("ft²", square_metres_to_square_feet),
     "mm": ("in", mm_to_inches),
     "mm/h": ("in an hour", mm_to_inches),

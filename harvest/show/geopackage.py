@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from harvest.fields import CONTEXT, PARCELS, ROOFS, ROUNDS, SIDES, Field, Table
-from harvest.show.mapdata import COLOURED
+from harvest.show.measures import COLOURED
 from harvest.show.present import tables_of
 from harvest.show.rows import Rows, heading, plain_fields
 from harvest.show.style import WORTH, parcels_sld, roofs_sld, rounds_sld, sides_sld

@@ -8,26 +8,37 @@ from harvest.errors import OutputError
 from harvest.findings import Finding
 from harvest.project.basemap import Basemap
 from harvest.result import Result
-from harvest.show.mapdata import blocks, page_values, parcels_shown, roofs_shown
+from harvest.show.mapdata import page_values
+from harvest.show.maplayers import blocks, layers
 from harvest.show.pageframe import OfflineMap, page_html
 from harvest.show.sources import source_text
 from harvest.show.wording import WORDS, filled
 
 MAP_FILE = "map.html"
 MAP_NAME = "harvest"
-STYLES = ("page.css",)
+STYLES = ("page.css", "panel.css", "popup.css", "narrow.css", "sheet.css")
 SCRIPTS = (
     "page.js",
     "unpack.js",
-    "parcels.js",
-    "draw.js",
+    "shapes.js",
+    "grid.js",
+    "measures.js",
+    "paint.js",
+    "paint_streets.js",
+    "visits.js",
+    "layers.js",
     "shown.js",
     "contents.js",
     "popup.js",
     "table.js",
+    "tables.js",
+    "pointer.js",
     "search.js",
     "legend.js",
+    "download.js",
+    "sheet.js",
     "about.js",
+    "view.js",
     "start.js",
 )
 """The page's own scripts, joined in this order."""
@@ -41,11 +52,11 @@ def write_map(
     Up to ``most_parcels`` parcels are all shown, above that the ``best`` ranked. A ``basemap`` is the only
     thing that the page asks a network for. Raises :class:`OutputError` when the file can't be written.
     """
-    parcels, everything = parcels_shown(result, most_parcels, best)
-    roofs = roofs_shown(result, parcels, everything)
-    values = page_values(result, parcels, everything)
+    drawn = layers(result, most_parcels, best)
+    values = page_values(result, drawn)
     values["basemap"] = basemap.model_dump() if basemap else None
-    limited = filled("limited", all=f"{everything:,}", best=f"{len(parcels):,}") if values["limited"] else ""
+    everything, shown = drawn.everything, len(drawn.parcels)
+    limited = filled("limited", all=f"{everything:,}", best=f"{shown:,}") if drawn.limited else ""
     town = str(result.run["town"])
     (south, west), (north, east) = values["bounds"]
     text = page_html(
@@ -57,7 +68,7 @@ def write_map(
         styles=[source_text("page", name) for name in STYLES],
         scripts=["\n".join(source_text("page", name) for name in SCRIPTS)],
         values={"page-values": values},
-        blocks=blocks(parcels, roofs, result.run["units"]),
+        blocks=blocks(drawn, result.run["units"]),
         image_hosts=[basemap.host] if basemap else [],
     )
     path = folder / MAP_FILE
@@ -67,7 +78,7 @@ def write_map(
         raise OutputError(
             f"{path} can't be written: {error.strerror}; free the disk or choose --out."
         ) from None
-    return [_limited_finding(everything, len(parcels))] if values["limited"] else []
+    return [_limited_finding(everything, shown)] if drawn.limited else []
 
 
 def _limited_finding(everything: int, shown: int) -> Finding:

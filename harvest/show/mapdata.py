@@ -1,182 +1,59 @@
-"""What the map page is told: parcels and roofs as compact blocks, and everything else as plain values.
-
-All figures are turned into the units that people read here, once; the page only rounds them.
-"""
+"""What the map page is told beside its layers: words, figures and their units, settings, findings, sources."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 import geopandas as gpd
-import numpy as np
 import pandas as pd
 from pyproj import CRS
 from pyproj.exceptions import CRSError
 
-from harvest.fields import PARCELS, Field
-from harvest.fields.parcels import COMMON_GROUND, LISTS, UNIT
+from harvest.fields import PARCELS, ROUNDS, SIDES, Field, Table
+from harvest.fields.outreach import VISIT_STATUSES
+from harvest.fields.parcels import LISTS, STATUSES
 from harvest.result import Result
-from harvest.show.block import Section, block, number_section, outline_section, text_section, word_section
-from harvest.show.classes import class_colours, class_of, quantile_breaks
-from harvest.show.figures import MONEY, MONEY_SIGN, dollars_worth, read_unit
-from harvest.show.precision import SPARE_DIGITS, decimals, kept
+from harvest.show.figures import MONEY, MONEY_SIGN, read_unit
+from harvest.show.limits import FORMULA_STARTS
+from harvest.show.maplayers import FIGURES, ROUND_FIGURES, SIDE_FIGURES, SUMMED, UNDERNEATH, Layers
+from harvest.show.measures import BARRELS, COLOURED, SWITCHED, measures
+from harvest.show.tables import BYTE_ORDER_MARK
 from harvest.show.town import SAVING, made_up_days, town_figures
 from harvest.show.wording import WORDS, filled
-
-COLOURED = "capturable_l_yr"
-"""The figure that colours the map."""
-
-SUMMED = ("runoff_l_yr", "capturable_l_yr", "yield_l_yr", "catchment_area_m2")
-"""The figures that the page adds up over the parcels it shows."""
-
-FIGURES = (
-    "runoff_l_yr",
-    "capturable_l_yr",
-    "yield_l_yr",
-    "suggested_barrels",
-    "yield_low_l_yr",
-    "yield_high_l_yr",
-    "yield_poor_year_l_yr",
-    "yield_good_year_l_yr",
-    "fill_min",
-    "saving_low_usd_yr",
-    "saving_high_usd_yr",
-    "net_cost_usd",
-    "garden_m2",
-    "storm_l",
-    "catchment_area_m2",
-    "served_area_m2",
-    "rain_mm_yr",
-    "roof_count",
-    "door_count",
-)
-"""The figures that the page holds of each parcel; it shows all of them, each where it is known."""
-
-SENTENCES = ("yield_hangs_on", "payback")
-"""Texts that many parcels share."""
-
-UNDERNEATH = (UNIT, COMMON_GROUND)
-"""Parcels drawn first: they lie under others that hold the litres."""
 
 SEVERITIES = ("serious", "warning", "note")
 
 
-def parcels_shown(result: Result, most_parcels: int, best: int) -> tuple[gpd.GeoDataFrame, int]:
-    """The parcels that the map shows, in the order in which they are drawn, and how many there are in all.
-
-    All of them up to ``most_parcels``; above, the ``best`` ranked: the first of each list, then the second
-    of each, and so on.
-    """
-    columns = ["parcel_id", "address", "list", "rank", "status", "reason", *FIGURES, *SENTENCES, "geometry"]
-    frame = result.table("parcels", columns)
-    everything = len(frame)
-    if everything > most_parcels:
-        ranked = frame[frame["rank"].notna()]
-        frame = ranked.sort_values(["rank", "list"]).head(best)
-    under = frame["status"].isin(UNDERNEATH)
-    ordered = frame.assign(_above=~under).sort_values(["_above", "address", "parcel_id"])
-    return ordered.drop(columns="_above").reset_index(drop=True), everything
-
-
-def roofs_shown(result: Result, parcels: gpd.GeoDataFrame, everything: int) -> gpd.GeoDataFrame:
-    """One row for each roof; only those on ``parcels`` when these are not all of ``everything``."""
-    roofs = result.table("roofs", ["roof_id", "parcel_id", "geometry"])
-    if len(parcels) < everything:
-        roofs = roofs[roofs["parcel_id"].isin(parcels["parcel_id"])]
-    return roofs.drop_duplicates("roof_id").sort_values("roof_id").reset_index(drop=True)
-
-
-def blocks(parcels: gpd.GeoDataFrame, roofs: gpd.GeoDataFrame, units: str) -> dict[str, bytes]:
-    """The data of both layers, by the id of the page's element."""
-    classes = pd.Series(classes_of(parcels, units).numbers, dtype="int64")
-    return {
-        "parcels-data": block(
-            len(parcels),
-            [
-                outline_section(parcels.geometry),
-                text_section("parcel_id", parcels["parcel_id"]),
-                text_section("address", parcels["address"]),
-                word_section("list", parcels["list"]),
-                number_section("rank", parcels["rank"]),
-                word_section("status", parcels["status"]),
-                word_section("reason", parcels["reason"]),
-                number_section("class", classes),
-                *(_figure_section(parcels, name, units) for name in FIGURES),
-                *(word_section(name, parcels[name]) for name in SENTENCES),
-            ],
-        ),
-        "roofs-data": block(len(roofs), [outline_section(roofs.geometry)]),
-    }
-
-
-def read_figure(frame: pd.DataFrame, name: str, units: str) -> pd.Series:
-    """Column ``name`` of the parcels in the unit that people read."""
-    _, converted = read_unit(units, PARCELS.field(name).unit)
-    return frame[name].astype("Float64").pipe(converted)
-
-
-def _figure_section(parcels: pd.DataFrame, name: str, units: str) -> Section:
-    """Column ``name`` as the page shows it, and finer only where the page adds it up."""
-    field = PARCELS.field(name)
-    values = read_figure(parcels, name, units)
-    if field.dtype == "integer":
-        return number_section(name, values)
-    numbers = values.to_numpy(dtype=float, na_value=np.nan)
-    if field.unit in MONEY:
-        worth = np.array([one if np.isnan(one) else dollars_worth(one) for one in numbers])
-    else:
-        worth = kept(numbers, field.digits, SPARE_DIGITS if name in SUMMED else 0)
-    return number_section(name, pd.Series(worth), decimals(worth))
-
-
-@dataclass(frozen=True)
-class Classes:
-    """Classes of the coloured figure: -1 none, 0 nothing to catch, then 1 for the lowest class.
-
-    ``breaks`` are in the unit people read; ``numbers`` has one class a parcel.
-    """
-
-    numbers: np.ndarray[Any, np.dtype[np.int64]]
-    breaks: list[float]
-    colours: tuple[str, ...]
-
-
-def classes_of(parcels: pd.DataFrame, units: str) -> Classes:
-    """Quantile classes over the parcels that have something to catch, so that open land moves no bound."""
-    values = read_figure(parcels, COLOURED, units).to_numpy(dtype=float, na_value=np.nan)
-    some = np.where(values > 0, values, np.nan)
-    breaks = quantile_breaks(some)
-    numbers = np.where(values == 0, 0, class_of(some, breaks) + 1)
-    return Classes(np.where(np.isnan(values), -1, numbers), breaks, class_colours(len(breaks) + 1))
-
-
-def page_values(result: Result, parcels: gpd.GeoDataFrame, everything: int) -> dict[str, Any]:
+def page_values(result: Result, drawn: Layers) -> dict[str, Any]:
     """Everything the page's scripts need beside the blocks."""
-    run, units = result.run, result.run["units"]
-    classes = classes_of(parcels, units)
+    run, units, parcels = result.run, result.run["units"], drawn.parcels
     return {
         "words": WORDS,
+        "town": run["town"],
         "units": units,
         "coloured": COLOURED,
+        "measures": measures(parcels, units),
+        "barrels": list(BARRELS) if parcels[SWITCHED[0]].notna().any() else [],
         "lists": list(LISTS),
+        "statuses": [one for one in STATUSES if parcels["status"].eq(one).any()],
+        "visits": [one for one in VISIT_STATUSES if parcels["visit_status"].eq(one).any()],
         "ranked": _ranked(result),
-        "figures": [
-            _figure(PARCELS.field(name), units) | {"known": bool(parcels[name].notna().any())}
-            for name in FIGURES
-        ],
-        "summed": list(SUMMED),
-        "classes": {
-            "breaks": classes.breaks,
-            "colours": classes.colours,
-            "counts": np.bincount(classes.numbers + 1, minlength=len(classes.colours) + 2).tolist(),
+        "figures": {
+            "parcels": _figures(PARCELS, FIGURES, parcels, units),
+            "sides": _figures(SIDES, SIDE_FIGURES, drawn.sides, units),
+            "rounds": _figures(ROUNDS, ROUND_FIGURES, drawn.rounds, units),
         },
+        "summed": list(SUMMED),
+        "underneath": int(parcels["status"].isin(UNDERNEATH).sum()),
+        "layers": [name for name in ("sides", "rounds", "context") if getattr(drawn, name) is not None],
         "bounds": _bounds(parcels),
-        "limited": len(parcels) < everything,
         "storm_depth": _told_setting(run, "storm.depth_mm", "mm"),
         "storm_intensity": _told_setting(run, "storm.intensity_mm_h", "mm/h"),
         "made_up_days": made_up_days(run),
+        "formula_starts": list(FORMULA_STARTS),
+        "byte_order_mark": BYTE_ORDER_MARK,
+        "dates": _dates(run),
         "totals": _totals(result),
         "settings": [_setting(one) for one in run["settings"] if one["value"] not in (None, [], {})],
         "inputs": [
@@ -187,6 +64,29 @@ def page_values(result: Result, parcels: gpd.GeoDataFrame, everything: int) -> d
         "findings": _findings(result),
         "made_with": filled("made_with", program=run["program"], version=run["version"]),
     }
+
+
+def _figures(
+    table: Table, names: Iterable[str], frame: pd.DataFrame | None, units: str
+) -> list[dict[str, Any]]:
+    """What is told of each figure, and whether any row has one; nothing without the table."""
+    if frame is None:
+        return []
+    return [_figure(table.field(name), units) | {"known": bool(frame[name].notna().any())} for name in names]
+
+
+def _dates(run: Mapping[str, Any]) -> list[str]:
+    """How old the data is, as far as the run tells: the imagery's year, and the years of daily rain."""
+    told = []
+    imagery = next(
+        (one["value"] for one in run["settings"] if one["setting"] == "footprints.imagery_year"), None
+    )
+    if imagery is not None:
+        told.append(filled("dated_imagery", year=imagery))
+    years = (run.get("weather") or {}).get("years") or []
+    if years and not made_up_days(run):
+        told.append(filled("dated_days", first=min(years), last=max(years), count=len(years)))
+    return told
 
 
 def _ranked(result: Result) -> dict[str, int]:

@@ -14,7 +14,7 @@ function setUpAbout() {
   const breakable = (name) => name.split(/(?<=[._])/).flatMap((part) => [part, element("wbr")]);
 
   page.byId("about-figures").append(
-    ...values.figures
+    ...[...values.figures.parcels, ...onlyOfSides()]
       .filter((one) => one.known)
       .flatMap((one) => [element("dt", {}, named(one)), element("dd", {}, one.meaning)])
   );
@@ -43,6 +43,14 @@ function setUpAbout() {
     ])
   );
   page.byId("made-with").textContent = values.made_with;
+
+  page.byId("about-dates").append(...values.dates.map((text) => element("li", {}, text)));
+  page.byId("about-dates-part").hidden = values.dates.length === 0;
+
+  /** Figures of street sides that parcels don't have. */
+  function onlyOfSides() {
+    return values.figures.sides.filter((one) => !page.figure(one.name));
+  }
 
   /** A figure's label with its unit. */
   function named({ label, sign, unit }) {

@@ -1,8 +1,8 @@
 "use strict";
 
 /*
- * What the pop-up says of one parcel: its place on a list, the three levels of water, what barrels would do
- * there, and behind "more" the rest. What is not known is left out.
+ * What the pop-up says of one parcel: the door's next step, its place on a list, the three levels of water, what
+ * barrels would do there, and behind "more" the rest. What is not known is left out.
  */
 
 const LARGE_ROOFS = "large roofs";
@@ -17,7 +17,8 @@ const FACTS = [
   "door_count",
 ];
 
-function setUpContents(parcels) {
+function setUpContents(town, colouring) {
+  const { parcels, sides } = town;
   const { word, element, values, figure, rounded, told } = page;
 
   const quiet = (text) => element("p", { class: "quiet" }, text);
@@ -55,6 +56,20 @@ function setUpContents(parcels) {
     return [element("p", { class: "standing" }, place), quiet(note), ...(reason ? [reason] : [])];
   }
 
+  /** What to do at the door next, what to mind there, and on which side and round it lies. */
+  function door(row) {
+    const status = parcels.visit_status[row];
+    const caution = parcels.door_caution[row];
+    const side = sides && parcels.on_side[row] >= 0 ? sides.name(parcels.on_side[row]) : null;
+    const round = known("round", row) ? word("round_number", { round: rounded(parcels.round[row], null) }) : null;
+    const place = [side, round, parcels.district[row]].filter(Boolean).join(" · ");
+    return [
+      ...(status ? [element("p", { class: "next" }, element("strong", {}, word("next")), " ", word("next_" + status))] : []),
+      ...(caution ? [element("p", { class: "door-caution" }, caution)] : []),
+      ...(place ? [quiet(place)] : []),
+    ];
+  }
+
   /** What the roofs shed, how much is capturable, and what is used of it: always together, each with its bar. */
   function levels(row) {
     if (!LEVELS.some((name) => known(name, row))) return [];
@@ -67,7 +82,15 @@ function setUpContents(parcels) {
     });
     const part = (100 * used) / sheds;
     const note = part > 0 ? word("used_part", { percent: rounded(part, 1) }) : word("levels_note");
-    return [...list("levels", lines), ...(capturable > 0 && used !== 0 ? [quiet(note)] : [])];
+    return [...list("levels", lines), ...(capturable > 0 && used !== 0 ? [quiet(note)] : []), ...otherwise(row)];
+  }
+
+  /** What another number of barrels would do, where one is chosen for the map. */
+  function otherwise(row) {
+    const count = colouring.barrels;
+    if (count === SUGGESTED || count === parcels.suggested_barrels[row] || !known(colouring.used(), row)) return [];
+    const label = count === 1 ? word("used_with_1") : word("used_with", { count });
+    return list("otherwise", [line(label, row, colouring.used())]);
   }
 
   function usedLabel(row) {
@@ -121,6 +144,7 @@ function setUpContents(parcels) {
 
   return (row) => [
     ...(parcels.address[row] ? [quiet(word("parcel", { parcel: parcels.parcel_id[row] }))] : []),
+    ...door(row),
     ...standing(row),
     ...levels(row),
     ...barrels(row),

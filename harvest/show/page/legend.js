@@ -1,42 +1,50 @@
 "use strict";
 
 /*
- * What the colours mean: a scale of the classes, whose bounds each begin the class above, and the other marks.
- * Marks of classes that no parcel is in are left out.
+ * What the colours mean: a scale of the classes, whose bounds each begin the class above, with how many parcels
+ * each holds, and the other marks. Marks of classes that no parcel is in are left out.
  */
 
-function setUpLegend() {
-  const { word, element, values, rounded } = page;
-  const { breaks, colours, counts } = values.classes;
-  const { label, unit } = page.figure(values.coloured);
+function setUpLegend(colouring) {
+  const { word, element, rounded, byId } = page;
 
-  page.byId("legend-of").textContent = word("legend_of", { label, unit });
-  page.byId("legend-note").textContent = colours.length > 1 ? word("legend_note") : "";
-  page.byId("legend").append(
-    ...colours.map((colour, i) => {
-      const box = swatch("class");
-      box.style.backgroundColor = colour;
-      return element("li", {}, box, range(i));
-    })
-  );
-  const marks = [
-    counts[1] ? "nil" : null,
-    counts[0] ? "missing" : null,
-    "roof",
-    "faded",
-  ];
-  page.byId("legend-marks").append(
-    ...marks.filter(Boolean).map((name) => element("li", {}, swatch(name), word("legend_" + name)))
-  );
-
-  function range(i) {
-    const [low, high] = [breaks[i - 1], breaks[i]].map((bound) => rounded(bound, 2));
-    if (breaks.length === 0) return word("legend_any");
-    if (i === 0) return word("legend_under", { high });
-    return i === breaks.length ? word("legend_over", { low }) : word("legend_between", { low, high });
+  function tell() {
+    const { measure, counts } = colouring;
+    byId("legend-of").textContent = measure.unit
+      ? word("legend_of", { label: colouring.label(), unit: measure.unit })
+      : colouring.label();
+    byId("legend-meaning").textContent = measure.meaning;
+    byId("legend-note").textContent = measure.breaks.length ? word("legend_note") : "";
+    byId("legend").replaceChildren(
+      ...measure.colours.map((colour, i) => {
+        const box = swatch("class");
+        box.style.backgroundColor = colour;
+        const count = word("legend_count", { count: rounded(counts[i + 2], null) });
+        return element("li", {}, box, colouring.range(i + 1), element("span", { class: "quiet" }, count));
+      })
+    );
+    const marks = [
+      counts[1] ? ["nil", measure.name === page.values.coloured ? "legend_nil" : "legend_nothing", counts[1]] : null,
+      counts[0] ? ["missing", "legend_missing", counts[0]] : null,
+      ["faded", "legend_faded", null],
+    ];
+    byId("legend-marks").replaceChildren(
+      ...marks.filter(Boolean).map(([name, text, count]) =>
+        element(
+          "li",
+          {},
+          swatch(name),
+          word(text),
+          count === null ? null : element("span", { class: "quiet" }, word("legend_count", { count: rounded(count, null) }))
+        )
+      )
+    );
   }
 
   function swatch(name) {
     return element("span", { class: "swatch " + name });
   }
+
+  page.on("coloured", tell);
+  tell();
 }

@@ -3,15 +3,18 @@
 /*
  * What every part of the page shares: the values the writer left for it, texts, rounding, elements, and a
  * short list of things that happen:
- *   "shown"   the choice of parcels changed
- *   "opened"  a parcel's pop-up opened (its row number)
- *   "closed"  it closed
+ *   "shown"    the choice of parcels changed
+ *   "opened"   a parcel's pop-up opened (its row number)
+ *   "closed"   it closed
+ *   "coloured" another measure or another number of barrels colours the map
+ *   "layers"   a layer was switched on or off
+ *   "table"    another table, or another order of it, is in view
  * Texts from the data reach the page through textContent only, never as markup.
  */
 
 const page = (() => {
   const values = JSON.parse(document.getElementById("page-values").textContent);
-  const listeners = { shown: [], opened: [], closed: [] };
+  const listeners = { shown: [], opened: [], closed: [], coloured: [], layers: [], table: [] };
 
   /** The text called `name`, with each {key} replaced. */
   function word(name, filling = {}) {
@@ -33,7 +36,19 @@ const page = (() => {
     return word("million", { number: (exact / 1e6).toLocaleString("en-US", { maximumSignificantDigits: digits }) });
   }
 
-  const figure = (name) => values.figures.find((one) => one.name === name);
+  const figure = (name, table = "parcels") => values.figures[table].find((one) => one.name === name);
+
+  /** Whether `table` has a figure called `name` of which anything is known. */
+  const knows = (name, table = "parcels") => Boolean(figure(name, table)?.known);
+
+  /** Which texts of a column stand anywhere, each once, in the order of people. */
+  function different(column) {
+    const collator = new Intl.Collator("en", { numeric: true });
+    return [...new Set(column)].filter((text) => text !== null).sort(collator.compare);
+  }
+
+  /** The unit of a figure behind it, where it has one. */
+  const withUnit = (text, unit) => (unit ? `${text} ${unit}` : text);
 
   /** Dollars: to the cent below 10, to 2 digits below 100, above to 3. */
   function dollars(number) {
@@ -42,8 +57,8 @@ const page = (() => {
   }
 
   /** One number of the figure called `name`, or the range from one "to" the other; a missing one is a dash. */
-  function told(name, low, high = null) {
-    const { sign, digits } = figure(name);
+  function told(name, low, high = null, table = "parcels") {
+    const { sign, digits } = figure(name, table);
     const one = (number) => (sign && Number.isFinite(number) ? sign + dollars(number) : rounded(number, digits));
     return high === null ? one(low) : word("range", { low: one(low), high: one(high) });
   }
@@ -66,6 +81,9 @@ const page = (() => {
     element,
     byId: (id) => document.getElementById(id),
     figure,
+    knows,
+    different,
+    withUnit,
     on: (what, listener) => listeners[what].push(listener),
     tell: (what, detail) => listeners[what].forEach((listener) => listener(detail)),
   };

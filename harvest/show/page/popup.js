@@ -6,9 +6,10 @@
 
 const WIDEST_POPUP = 340;
 
-function setUpPopup(map, parcels) {
+function setUpPopup(map, town, colouring) {
+  const { parcels } = town;
   const { word, element } = page;
-  const told = setUpContents(parcels);
+  const told = setUpContents(town, colouring);
   const popup = L.popup({
     closeButton: false,
     minWidth: 236,
@@ -68,6 +69,10 @@ function setUpPopup(map, parcels) {
       event.preventDefault();
       map.closePopup(popup);
     }
+  });
+
+  page.on("coloured", () => {
+    if (opened >= 0) popup.setContent(contents(opened));
   });
 
   /** The whole pop-up: a heading, a way to close it, and what is said of the parcel, which scrolls where it must. */

@@ -1,86 +1,169 @@
 "use strict";
 
 /*
- * Which parcels are shown: a list, and only its best. Says how many they are and what they add up to.
+ * Which parcels are shown: those that pass every filter. Filters that the data can't answer are not offered. Says how
+ * many are left and what they add up to.
  */
 
 const EVERYTHING = "all";
 const BOTH_LISTS = "both";
 const BEST_CHOICES = [25, 50, 100, 250, 500, 1000];
+const FILTERS = ["list", "best", "street", "district", "class", "status", "visit"];
 
-function setUpShown(parcels) {
-  const lists = page.byId("choose-list");
-  const bests = page.byId("choose-best");
-  const { word, values, element } = page;
+function setUpShown(town, colouring) {
+  const { parcels, sides } = town;
+  const { word, values, element, byId, rounded } = page;
+  const at = Object.fromEntries(FILTERS.map((name) => [name, byId("choose-" + name)]));
+  const flags = new Uint8Array(parcels.rows);
+  const option = (value, text) => element("option", { value }, text);
+  const streets = page.different(sides ? [...parcels.street, ...sides.street] : parcels.street);
+  town.streets = streets;
 
-  lists.append(
-    element("option", { value: EVERYTHING }, word("list_all")),
-    element("option", { value: BOTH_LISTS }, word("list_both")),
-    ...values.lists.map((name) => element("option", { value: name }, word("list_" + name)))
+  at.list.append(
+    option(EVERYTHING, word("list_all")),
+    option(BOTH_LISTS, word("list_both")),
+    ...values.lists.map((name) => option(name, word("list_" + name)))
   );
-  bests.append(
-    element("option", { value: "" }, word("best_all")),
-    ...BEST_CHOICES.map((count) => element("option", { value: count }, page.rounded(count, null)))
-  );
+  at.best.append(option("", word("best_all")), ...BEST_CHOICES.map((count) => option(count, rounded(count, null))));
+  offer("street", streets);
+  offer("district", page.different(parcels.district));
+  offer("status", values.statuses);
+  offer("visit", values.visits, (one) => word("visit_" + one));
+  tellClasses();
+
+  function offer(name, texts, told = (text) => text) {
+    at[name].replaceChildren(option("", word("any")), ...texts.map((text) => option(text, told(text))));
+    byId(name + "-choice").hidden = texts.length < (name === "status" ? 2 : 1);
+  }
+
+  /** Classes above the lowest, each by where it begins; the choice falls where the measure has no such class. */
+  function tellClasses() {
+    const { breaks, unit } = colouring.measure;
+    const before = at.class.value;
+    const texts = breaks.map((bound) => word("class_from", { low: page.withUnit(rounded(bound, 2), unit) }));
+    at.class.replaceChildren(option("", word("any")), ...texts.map((text, i) => option(i + 2, text)));
+    at.class.value = Number(before) <= breaks.length + 1 ? before : "";
+    byId("class-choice").hidden = breaks.length === 0;
+  }
 
   /** Limits belong to lists, so choosing one leaves "everything" behind. */
-  bests.addEventListener("change", () => {
-    if (bests.value !== "" && lists.value === EVERYTHING) lists.value = BOTH_LISTS;
-    choose();
+  at.best.addEventListener("change", () => {
+    if (at.best.value !== "" && at.list.value === EVERYTHING) at.list.value = BOTH_LISTS;
   });
-  lists.addEventListener("change", () => {
-    if (lists.value === EVERYTHING) bests.value = "";
+  at.list.addEventListener("change", () => {
+    if (at.list.value === EVERYTHING) at.best.value = "";
+  });
+  for (const name of FILTERS) at[name].addEventListener("change", choose);
+  byId("show-all").addEventListener("click", () => set({}));
+  page.on("coloured", () => {
+    tellClasses();
     choose();
   });
 
+  /** Whether `row` passes every filter but that of the chosen side. */
+  function passes(row, most, least) {
+    const list = parcels.list[row];
+    if (at.list.value !== EVERYTHING) {
+      if (at.list.value === BOTH_LISTS ? list === null : list !== at.list.value) return false;
+      if (!(parcels.rank[row] <= most)) return false;
+    }
+    return (
+      !(least > colouring.classes[row]) &&
+      is("street", parcels.street[row]) &&
+      is("district", parcels.district[row]) &&
+      is("status", parcels.status[row]) &&
+      is("visit", parcels.visit_status[row])
+    );
+  }
+
+  const is = (name, text) => at[name].value === "" || at[name].value === text;
+
   function choose() {
-    const most = bests.value === "" ? Infinity : Number(bests.value);
-    parcels.isShown = (row) => {
-      if (lists.value === EVERYTHING) return true;
-      const list = parcels.list[row];
-      const wanted = lists.value === BOTH_LISTS ? list !== null : list === lists.value;
-      return wanted && parcels.rank[row] <= most;
-    };
-    parcels.shown = parcels.all.filter(parcels.isShown);
+    const most = at.best.value === "" ? Infinity : Number(at.best.value);
+    const least = at.class.value === "" ? -Infinity : Number(at.class.value);
+    const filtered = filters() > 0;
+    town.sidesLeft = sides ? new Uint8Array(sides.rows).fill(filtered ? 0 : 1) : null;
+    parcels.shown = [];
+    for (let row = 0; row < parcels.rows; row++) {
+      let wanted = passes(row, most, least);
+      if (sides) {
+        const side = parcels.on_side[row];
+        if (wanted && side >= 0) town.sidesLeft[side] = 1;
+        wanted = wanted && (town.side < 0 || side === town.side);
+      }
+      flags[row] = wanted ? 1 : 0;
+      if (wanted) parcels.shown.push(row);
+    }
+    byId("show-all").disabled = !filtered && town.side < 0;
+    tellSide();
     tellTotals();
     page.tell("shown");
+  }
+
+  const filters = () => FILTERS.filter((name) => at[name].value !== (name === "list" ? EVERYTHING : "")).length;
+
+  function tellSide() {
+    byId("side-chosen").hidden = town.side < 0;
+    if (town.side >= 0) byId("side-name").textContent = word("only_side", { side: sides.name(town.side) });
+  }
+  byId("side-leave").addEventListener("click", () => {
+    pick(-1);
+    byId("shown-heading").focus();
+  });
+
+  /** Show only the parcels of the side in this row; of every side with -1. */
+  function pick(side) {
+    town.side = side;
+    choose();
   }
 
   function tellTotals() {
     const { shown } = parcels;
     const missing = shown.filter((row) => Number.isNaN(parcels[values.coloured][row])).length;
-    const filling = {
-      parcels: page.rounded(shown.length, null),
-      all: page.rounded(parcels.rows, null),
-    };
-    const count =
-      shown.length === 0 ? "shown_none" : shown.length === parcels.rows ? "shown_all" : "shown_some";
-    const madeUp = values.made_up_days && page.figure("yield_l_yr").known;
-    const left = missing ? word("total_missing", { count: page.rounded(missing, null) }) : "";
-    page.byId("totals").replaceChildren(
-      element("p", { class: "count" }, word(count, filling)),
-      element("dl", { class: "sums" }, ...values.summed.filter((name) => page.figure(name).known).map(sum)),
+    const filling = { parcels: rounded(shown.length, null), all: rounded(parcels.rows, null) };
+    const some = shown.length === parcels.rows ? "shown_all" : "shown_some";
+    const madeUp = values.made_up_days && page.knows("yield_l_yr");
+    const left = missing ? word("total_missing", { count: rounded(missing, null) }) : "";
+    byId("totals").replaceChildren(
+      element("p", { class: "count" }, word(shown.length === 0 ? "shown_none" : some, filling)),
+      element("dl", { class: "sums" }, ...values.summed.filter((name) => page.knows(name)).map(sum)),
       element("p", { class: "quiet" }, left),
       ...(madeUp ? [element("p", { class: "made-up" }, word("made_up_days"))] : [])
     );
   }
 
   function sum(name) {
+    const used = name === "yield_l_yr";
     const figure = page.figure(name);
-    const total = parcels.shown.reduce((sum, row) => sum + (parcels[name][row] || 0), 0);
+    const column = parcels[used ? colouring.used() : name];
+    const total = parcels.shown.reduce((sum, row) => sum + (column[row] || 0), 0);
     return element(
       "div",
       { "data-figure": name },
-      element("dt", {}, figure.label),
+      element("dt", {}, used ? colouring.usedLabel() : figure.label),
       element(
         "dd",
         {},
-        element("span", { class: "number" }, page.rounded(total, figure.digits)),
+        element("span", { class: "number" }, rounded(total, figure.digits)),
         " ",
         element("span", { class: "unit" }, figure.unit)
       )
     );
   }
 
+  /** Set every filter; one that is not named or not offered is left open. */
+  function set(wanted, side = -1) {
+    for (const name of FILTERS) {
+      const value = wanted[name] ?? (name === "list" ? EVERYTHING : "");
+      at[name].value = [...at[name].options].some((one) => one.value === value) ? value : name === "list" ? EVERYTHING : "";
+    }
+    pick(side);
+  }
+
+  const now = () => Object.fromEntries(FILTERS.map((name) => [name, at[name].value]));
+
+  parcels.isShown = (row) => flags[row] === 1;
+  town.side = -1;
   choose();
+  return { set, now, pick };
 }

@@ -10,34 +10,62 @@ async function start(map) {
     trouble.textContent = page.word("too_old");
     return;
   }
-  let parcels;
-  let roofs;
+  let town;
   try {
-    [parcels, roofs] = await Promise.all(["parcels-data", "roofs-data"].map(unpackedLayer));
+    town = await readTown();
   } catch (error) {
     trouble.textContent = page.word("damaged");
     throw error;
   }
-  parcels.outlines = new Outlines(parcels.outlines);
-  roofs.outlines = new Outlines(roofs.outlines);
-  parcels.all = Array.from({ length: parcels.rows }, (nothing, row) => row);
-  parcels.shown = parcels.all;
-  parcels.isShown = () => true;
-  parcels.name = (row) => parcels.address[row] || page.word("no_address", { parcel: parcels.parcel_id[row] });
-
-  const grid = setUpMap(map, parcels, roofs);
-  const popup = setUpPopup(map, parcels);
-  setUpPointer(map, parcels, popup);
-  setUpShown(parcels);
-  setUpTable(parcels, popup);
-  setUpSearch(parcels, popup);
-  setUpLegend();
+  const { parcels } = town;
+  const colouring = setUpMeasures(parcels);
+  const layerState = setUpLayers(page.values);
+  const paint = setUpPainter(town, colouring, layerState.layers);
+  setUpMap(map);
+  const shown = setUpShown(town, colouring);
+  const grid = new TownGrid(paint, { maxZoom: 21, opacity: page.values.basemap ? 0.8 : 1, className: "parcel-tiles" });
+  const popup = setUpPopup(map, town, colouring);
+  const tables = setUpTables(town, colouring, popup, shown, map);
+  setUpPointer(map, town, colouring, layerState.layers, popup, tables);
+  setUpSearch(town, popup, shown, tables);
+  setUpLegend(colouring);
+  const layerChoice = setUpLayerChoice(layerState, town);
+  setUpDownload(town, tables);
+  setUpSheet(map, town, colouring, paint, tables);
   setUpAbout();
+  setUpView(map, town, colouring, layerChoice, shown, tables);
+  grid.addTo(map);
   page.on("shown", () => grid.repaint());
+  page.on("layers", () => grid.repaint());
   document.documentElement.dataset.ready = "true";
 }
 
-function setUpMap(map, parcels, roofs) {
+/** Every layer that the page holds, by name. */
+async function readTown() {
+  const unpacked = (name) => (page.byId(name + "-data") ? unpackedLayer(name + "-data") : null);
+  const names = ["parcels", "roofs", "sides", "rounds", "areas", "lines"];
+  const read = await Promise.all(names.map(unpacked));
+  const town = Object.fromEntries(names.map((name, i) => [name, read[i]]));
+  const { parcels, sides } = town;
+  for (const layer of read.filter(Boolean)) {
+    const [shapes, kind] = layer.outlines ? ["outlines", Outlines] : ["lines", Lines];
+    const raw = layer[shapes];
+    let made = null;
+    Object.defineProperty(layer, shapes, { get: () => (made ??= new kind(raw)) }); // made when first looked at
+  }
+  parcels.all = Array.from({ length: parcels.rows }, (nothing, row) => row);
+  parcels.name = (row) => parcels.address[row] || page.word("no_address", { parcel: parcels.parcel_id[row] });
+  if (sides) {
+    sides.hand = sides.side_id.map((id) => ({ L: 1, R: -1 })[id.slice(-1)] ?? 0);
+    sides.name = (row) => {
+      const side = page.word("side_of_" + sides.side[row]);
+      return page.word("side_name", { street: sides.street[row] ?? page.word("no_street"), side });
+    };
+  }
+  return town;
+}
+
+function setUpMap(map) {
   const { word, values, element } = page;
   const whole = L.latLngBounds(values.bounds);
   map.setMaxZoom(21);
@@ -59,12 +87,9 @@ function setUpMap(map, parcels, roofs) {
   map.setMinZoom(Math.max(0, map.getZoom() - 2));
   map.setMaxBounds(whole.pad(1));
   if (values.basemap) setUpBasemap(map, values.basemap);
-  const grid = new ParcelGrid(parcels, roofs, { maxZoom: 21, opacity: values.basemap ? 0.8 : 1, className: "parcel-tiles" });
-  grid.addTo(map);
   map.getContainer().setAttribute("role", "application");
   map.getContainer().setAttribute("aria-label", word("map_label"));
   map.getContainer().setAttribute("aria-describedby", "map-help");
-  return grid;
 }
 
 /** The only thing that may ask a server for anything, and only when the writer was told so. */
@@ -75,40 +100,6 @@ function setUpBasemap(map, { url, attribution, max_zoom: maxNativeZoom }) {
   page.byId("choose-basemap").addEventListener("change", (event) => {
     if (event.target.checked) layer.addTo(map);
     else layer.remove();
-  });
-}
-
-/** Pointing and clicking at parcels, and Enter for the one in the middle of the map. */
-function setUpPointer(map, parcels, popup) {
-  const container = map.getContainer();
-  const tip = L.tooltip({ direction: "top", offset: [0, -6], className: "parcel-tip" });
-
-  const rowAt = (place) => {
-    const { x, y } = map.project(place, WORLD_ZOOM);
-    return parcels.outlines.at(x, y);
-  };
-
-  map.on("click", (event) => {
-    const row = rowAt(event.latlng);
-    if (row >= 0) popup.open(row, null);
-  });
-  map.on("mousemove", (event) => {
-    const row = rowAt(event.latlng);
-    container.classList.toggle("over-parcel", row >= 0);
-    if (row < 0 || row === popup.opened()) {
-      tip.remove();
-      return;
-    }
-    const told = page.figure(page.values.coloured);
-    const figure = `${page.rounded(parcels[told.name][row], told.digits)} ${told.unit}`;
-    tip.setContent(page.element("div", {}, page.element("strong", {}, parcels.name(row)), page.element("br"), figure));
-    tip.setLatLng(event.latlng).addTo(map);
-  });
-  map.on("mouseout movestart", () => tip.remove());
-  container.addEventListener("keydown", (event) => {
-    if (event.key !== "Enter" || event.target !== container) return;
-    const row = rowAt(map.getCenter());
-    if (row >= 0) popup.open(row, () => container);
   });
 }
 

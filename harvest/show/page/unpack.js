@@ -13,7 +13,7 @@ async function unpackedLayer(id) {
   let at = headerEnd;
   for (const section of header.sections) {
     const streams = section.bytes.map((length) => bytes.subarray(at, (at += length)));
-    layer[section.name] = unpackedSection[section.kind](streams, section, header.rows);
+    layer[section.name] = unpackedSection[section.kind](streams, section, layer);
   }
   return layer;
 }
@@ -25,50 +25,64 @@ async function inflated(base64) {
 }
 
 const unpackedSection = {
-  number([stream], section) {
-    const scale = 10 ** section.decimals;
-    return Float64Array.from(varints(stream), (code) => (code === 0 ? NaN : unzigzag(code - 1) / scale));
+  number([stream], { decimals, guide, factor }, layer) {
+    const scale = 10 ** decimals;
+    const numbers = varints(stream, layer.rows);
+    const leader = guide ? layer[guide] : null;
+    for (let row = 0; row < numbers.length; row++) {
+      const code = numbers[row];
+      const expected = leader && leader[row] === leader[row] ? Math.floor(leader[row] * factor * scale + 0.5) : 0;
+      numbers[row] = code === 0 ? NaN : (unzigzag(code - 1) + expected) / scale;
+    }
+    return numbers;
   },
 
-  word([stream], section) {
-    return Array.from(varints(stream), (code) => (code === 0 ? null : section.words[code - 1]));
+  word([stream], { words }, layer) {
+    return Array.from(varints(stream, layer.rows), (code) => (code === 0 ? null : words[code - 1]));
   },
 
-  text([stream], section, rows) {
+  text([stream], section, { rows }) {
     return rows === 0 ? [] : new TextDecoder().decode(stream).split("\x1f").map((text) => text || null);
   },
 
-  /*
-   * x and y hold every position in pixels of the world at zoom 20. The rings of a row run from firstRing[row]
-   * to firstRing[row + 1], the positions of a ring from firstPosition[ring] to firstPosition[ring + 1].
-   */
-  outlines([ringsOfRow, positionsOfRing, across, down]) {
-    const firstRing = runningSum(varints(ringsOfRow));
-    const firstPosition = runningSum(varints(positionsOfRing));
-    return {
-      firstRing,
-      firstPosition,
-      x: positions(varints(across), firstPosition),
-      y: positions(varints(down), firstPosition),
-    };
-  },
+  outlines: unpackedShapes,
+  lines: unpackedShapes,
 };
 
-/** Whole numbers, seven bits a byte, low bits first. Multiplied rather than shifted: they may pass 32 bits. */
-function varints(bytes) {
-  const numbers = [];
+/*
+ * x and y hold every position in pixels of the world at zoom 20. The rings or lines of a row run from
+ * firstRing[row] to firstRing[row + 1], the positions of one from firstPosition[ring] to firstPosition[ring + 1].
+ */
+function unpackedShapes([ringsOfRow, positionsOfRing, across, down], section, { rows }) {
+  const firstRing = runningSum(varints(ringsOfRow, rows));
+  const firstPosition = runningSum(varints(positionsOfRing, firstRing[rows]));
+  const count = firstPosition[firstPosition.length - 1];
+  return {
+    firstRing,
+    firstPosition,
+    x: positions(varints(across, count), firstPosition),
+    y: positions(varints(down, count), firstPosition),
+  };
+}
+
+/** `count` whole numbers, seven bits a byte, low bits first. Multiplied rather than shifted: they may pass 32 bits. */
+function varints(bytes, count) {
+  const numbers = new Float64Array(count);
+  let at = 0;
   let number = 0;
   let weight = 1;
-  for (const byte of bytes) {
+  for (let i = 0; i < bytes.length; i++) {
+    const byte = bytes[i];
     number += (byte & 0x7f) * weight;
     if (byte & 0x80) {
       weight *= 128;
     } else {
-      numbers.push(number);
+      numbers[at++] = number;
       number = 0;
       weight = 1;
     }
   }
+  if (at !== count) throw new Error("a stream has " + at + " numbers, not " + count);
   return numbers;
 }
 
@@ -85,17 +99,16 @@ function runningSum(counts) {
   return sums;
 }
 
-/** Steps added up: inside a ring from position to position, between rings from start to start. */
+/** Steps added up in place: inside a ring from position to position, between rings from start to start. */
 function positions(steps, firstPosition) {
-  const found = new Float64Array(steps.length);
   let start = 0;
   for (let ring = 0; ring + 1 < firstPosition.length; ring++) {
     let at = start;
     for (let i = firstPosition[ring]; i < firstPosition[ring + 1]; i++) {
       at += unzigzag(steps[i]);
-      found[i] = at;
+      steps[i] = at;
       if (i === firstPosition[ring]) start = at;
     }
   }
-  return found;
+  return steps;
 }
