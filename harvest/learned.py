@@ -16,7 +16,6 @@ from harvest.place.street_names import normal_name
 from harvest.plan.back_test import BackTest, back_test
 from harvest.plan.learning import Chances, answers, joins, learned
 from harvest.project import Settings
-from harvest.project.rounds import Rounds
 
 LEAST_CHANCE = 1e-3
 """A chance that the project file sets to 1 (or nearly 0) is learned from as this much less (or more)."""
@@ -32,11 +31,10 @@ def learned_chances(found: Estimate, settings: Settings) -> Estimate:
         return found
     places = _places(found.parcels)
     at = places.set_axis(found.parcels["parcel_id"].to_numpy())
-    started = settings_of_rounds(settings)
     values, told, findings = {}, {}, []
     for name, what, trials, start in (
-        ("answer_chance", "an answer", answers(visits), started.answer),
-        ("join_chance", "joining, given an answer", joins(visits), started.join),
+        ("answer_chance", "an answer", answers(visits), settings.rounds.answer),
+        ("join_chance", "joining, given an answer", joins(visits), settings.rounds.join),
     ):
         start = float(np.clip(start, LEAST_CHANCE, 1 - LEAST_CHANCE))
         placed = trials.join(at, on="parcel_id")
@@ -51,11 +49,6 @@ def learned_chances(found: Estimate, settings: Settings) -> Estimate:
         findings=(*found.findings, *findings),
         told={**found.told, "learning": told},
     )
-
-
-def settings_of_rounds(settings: Settings) -> Rounds:
-    """What canvassing is expected to come to before any log: as set, else the defaults."""
-    return getattr(settings, "rounds", None) or Rounds()
 
 
 def _places(parcels: pd.DataFrame) -> pd.DataFrame:

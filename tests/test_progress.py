@@ -7,7 +7,9 @@ import pytest
 from pydantic import BaseModel
 from visits_made import visits_of
 
-from harvest.fields.outreach import CHANGES, MOVES, PARCEL_FIELDS, PROGRESS, TABLES, UNMATCHED, VISITS
+from harvest.fields.achieved import CHANGES, MOVES, PROGRESS
+from harvest.fields.achieved import TABLES as ACHIEVED
+from harvest.fields.outreach import PARCEL_FIELDS, TABLES, UNMATCHED, VISITS
 from harvest.fields.register import unit_of_name
 from harvest.plan.progress import changes, progress
 from harvest.project.outreach import Corrections, Eligibility, Learning, NoContact, Visits
@@ -112,7 +114,7 @@ def test_nothing_changed_and_order_does_not_matter() -> None:
     assert moved(sides, sides).equals(table)
 
 
-@pytest.mark.parametrize("table", TABLES, ids=lambda table: table.name)
+@pytest.mark.parametrize("table", (*TABLES, *ACHIEVED), ids=lambda table: table.name)
 def test_every_field_is_declared_fully(table) -> None:
     for field in table.fields:
         assert field.label and field.meaning.endswith("."), field.name
@@ -123,7 +125,7 @@ def test_every_field_is_declared_fully(table) -> None:
 def test_notes_stand_in_one_table_and_are_never_published() -> None:
     assert not any(field.published for table in (VISITS, UNMATCHED, CHANGES) for field in table.fields)
     assert not any(field.published for field in PARCEL_FIELDS)
-    names = {table.name: table.names for table in TABLES}
+    names = {table.name: table.names for table in (*TABLES, *ACHIEVED)}
     assert [name for name, fields in names.items() if "note" in fields] == ["unmatched"]
 
 

@@ -179,7 +179,7 @@ def test_parcels_are_geoparquet_1_1_with_covering(sample_result: Result) -> None
 def test_run_record_names_inputs_and_settings(sample_result: Result) -> None:
     run_record = sample_result.run
     by_role = {one["role"]: one for one in run_record["inputs"]}
-    assert set(by_role) == {"footprints", "parcels", "rainfall", "gauge", "temperature", "streets"}
+    assert set(by_role) == {"footprints", "parcels", "rainfall", "gauge", "temperature", "streets", "visits"}
     digest = hashlib.sha256((SAMPLE / "footprints.gpkg").read_bytes()).hexdigest()
     assert by_role["footprints"]["sha256"] == digest
     assert run_record["totals"]["effective_coefficient"] == pytest.approx(0.80)

@@ -8,8 +8,10 @@ from __future__ import annotations
 
 import difflib
 import re
-from bisect import bisect_left
+from bisect import bisect_left, bisect_right
 from collections.abc import Mapping, Sequence
+from decimal import Decimal
+from itertools import islice
 
 import pandas as pd
 
@@ -35,6 +37,9 @@ DIVIDED = "the parcel was split; say which part is meant"
 NEAR = 3
 SHORTLIST = 40
 """So many parcels on either side of an id, in order, and so many that share words of an address, are compared."""
+
+LONGEST_ID = 60
+"""No id has more digits than this."""
 
 COMMON = 1_000
 """A word that so many addresses share, such as street, tells none of them."""
@@ -172,19 +177,27 @@ class _Near:
         return self._told[written, key]
 
     def _by_id(self, written: str) -> list[str]:
-        """Ids that begin or end alike, best first; of a number rounded by a spreadsheet, those that begin so."""
+        """Ids that begin or end alike, best first; of a number rounded by a spreadsheet, those that round to it."""
         if not re.search(r"\d", written):
             return []
         if re.fullmatch(_ROUNDED, written, flags=re.IGNORECASE):
-            begins = re.sub(r"[.,]|e.*", "", written.lower())
-            at = bisect_left(self._forward, begins)
-            return [one for one in self._forward[at : at + NEAR] if one.startswith(begins)]
+            return self._rounding_to(Decimal(written.replace(",", ".")))
         at, back = bisect_left(self._forward, written), bisect_left(self._backward, written[::-1])
         short = [
             *self._forward[max(0, at - SHORTLIST) : at + SHORTLIST],
             *(one[::-1] for one in self._backward[max(0, back - SHORTLIST) : back + SHORTLIST]),
         ]
         return difflib.get_close_matches(written, list(dict.fromkeys(short)), n=NEAR, cutoff=0.5)
+
+    def _rounding_to(self, number: Decimal) -> list[str]:
+        """Ids of digits alone that a spreadsheet shows as ``number``, the first few in order."""
+        if number.adjusted() > LONGEST_ID:
+            return []
+        half = Decimal(5).scaleb(int(number.as_tuple().exponent) - 1)
+        low, high = str(int(number - half)), str(int(number + half))
+        ahead = islice(self._forward, bisect_left(self._forward, low), bisect_right(self._forward, high))
+        alike = (one for one in ahead if one.isdecimal() and len(low) <= len(one) <= len(high))
+        return list(islice(alike, NEAR))
 
     def _by_address(self, key: str) -> list[str]:
         """Parcels whose addresses share most words, rarest words first, and house numbers that begin alike."""
