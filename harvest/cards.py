@@ -12,20 +12,22 @@ import pandas as pd
 from harvest.chosen import near_names, row_of
 from harvest.errors import InputError, OutputError, ResultError
 from harvest.fields.parcels import EXCLUDED, HOMES
+from harvest.place.addresses import address_parts
+from harvest.place.street_names import normal_name
 from harvest.project import Project
 from harvest.result import Result
 from harvest.show.card import Deck, deck
 from harvest.show.card_page import cards_html
 from harvest.show.card_words import CARD_MARK
 from harvest.show.typeset import typeset
-from harvest.street_order import door, street_order
+from harvest.street_order import street_order
 
 TEMPLATE = "card.typ"
 PDF, HTML = ".pdf", ".html"
 BYTES_A_PAGE = 1.5e6
 """Memory that typesetting takes for each page, measured and rounded up [B]."""
 
-CHOOSING = ["parcel_id", "address", "list", "rank", "status", "reason"]
+CHOOSING = ["parcel_id", "address", "street", "list", "rank", "status", "reason"]
 
 
 def cards(
@@ -113,11 +115,11 @@ def _named(table: pd.DataFrame, wanted: Sequence[str], result: Result) -> pd.Dat
 def _ranked(table: pd.DataFrame, best: int | None, street: str | None, result: Result) -> pd.DataFrame:
     homes = table[table["list"].eq(HOMES).fillna(False) & table["rank"].notna()].sort_values("rank")
     if street is not None:
-        streets = homes["address"].map(lambda address: door(address).street, na_action="ignore").fillna("")
-        wanted = " ".join(street.split()).casefold()
-        on_street = homes[streets.str.casefold().eq(wanted)]
+        streets = address_parts(homes["address"])["street"].fillna(homes["street"])
+        wanted = normal_name(pd.Series([street], dtype="str")).iloc[0]
+        on_street = homes[normal_name(streets).eq(wanted).fillna(False)]
         if on_street.empty:
-            near = near_names(street, sorted({name for name in streets if name}))
+            near = near_names(street, sorted(set(streets.dropna())))
             hint = f"near it: {', '.join(near)}" if near else "see the address column of the parcels table"
             raise ResultError(f"No ranked home on a street {street!r} in {result.folder}; {hint}.")
         homes = on_street

@@ -8,11 +8,12 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
+from harvest.place.addresses import UNIT_WORDS, address_parts
 from harvest.place.sites import Sites
+from harvest.place.street_names import normal_name
 
 SAID_BY_OWNERS = ("owner", "consent", "earlier_rebate")
 """What the parcel file may say for rules of eligibility; it holds of a site where it holds alike of all its units."""
-UNIT_WORDS = {"unit", "apt", "apartment", "suite", "ste", "no", "flat", ""}
 
 
 def roofs_as_parcels(roof: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
@@ -50,7 +51,8 @@ def with_sites(parcels: gpd.GeoDataFrame, lying: Sites) -> gpd.GeoDataFrame:
         return flagged
     units = flagged[stacked].groupby(lying.host[stacked])
     site = flagged.iloc[list(units.groups)].copy()
-    site["address"] = units["address"].agg(shared_address).astype("str")
+    of_site = pd.Series(lying.host, index=flagged.index)[stacked]
+    site["address"] = shared_addresses(flagged["address"][stacked], of_site)
     site["door_count"] = units["door_count"].sum()
     site["built_year"] = units["built_year"].max()
     all_out = units["exclusion_reason"].agg(lambda reasons: reasons.notna().all())
@@ -67,11 +69,51 @@ def with_sites(parcels: gpd.GeoDataFrame, lying: Sites) -> gpd.GeoDataFrame:
     return gpd.GeoDataFrame(both, crs=parcels.crs)
 
 
-def shared_address(addresses: pd.Series) -> str | None:
-    """The words that all ``addresses`` of a site begin with: "12 Oak Road" of "12 Oak Road Unit 3" and others."""
-    known = [text.split() for text in addresses.dropna()]
-    alike = takewhile(lambda words: len(set(words)) == 1, zip(*known, strict=False))
+def shared_addresses(addresses: pd.Series, site: pd.Series) -> pd.Series:
+    """What the ``addresses`` [n] of each ``site`` [n] have in common, by site; NA where that is nothing.
+
+    "12 Oak Road" of "12 Oak Road Unit 3" and "12 Oak Rd #4", "Harbour Court" of "Harbour Court 1" and 2.
+    """
+    known = addresses.dropna()
+    of_site = site.loc[known.index]
+    begin = known.groupby(of_site).agg(_first_words)
+    parts = address_parts(known)
+    door, began = _door(parts), _door(address_parts(begin))
+    first = pd.DataFrame({"door": door, "line": _line(known, parts)}).groupby(of_site).first()
+    alike = door.eq(of_site.map(first["door"])).groupby(of_site).all()
+    written = begin.where(~alike | (began == first["door"]), first["line"])
+    lasting = written.where(written.str.contains(r"[^\W\d_]").fillna(False))
+    return lasting.reindex(pd.Index(site.unique(), name=site.name)).astype("str")
+
+
+def _door(parts: pd.DataFrame) -> pd.Series:
+    """Number and street of :func:`address_parts` [n] as one text that is alike where they are."""
+    number = parts["number"].astype("str").fillna("") + "-" + parts["number_to"].astype("str").fillna("")
+    return number + parts["suffix"].fillna("") + " " + normal_name(parts["street"]).fillna("")
+
+
+def _line(addresses: pd.Series, parts: pd.DataFrame) -> pd.Series:
+    """``addresses`` [n] without their units."""
+    house = (
+        parts["number"].astype("str")
+        + ("-" + parts["number_to"].astype("str")).fillna("")
+        + parts["suffix"].fillna("")
+    )
+    first = house + " " + parts["street"]
+    last = parts["street"] + " " + house
+    begins = [
+        text.strip().startswith(street)
+        for text, street in zip(addresses, parts["street"].fillna("?"), strict=True)
+    ]
+    return first.mask(pd.Series(begins, index=addresses.index), last).fillna(parts["street"])
+
+
+def _first_words(addresses: pd.Series) -> str:
+    """The words that all ``addresses`` begin with."""
+    alike = takewhile(
+        lambda words: len(set(words)) == 1, zip(*(text.split() for text in addresses), strict=False)
+    )
     same = [words[0] for words in alike]
-    while same and same[-1].casefold().strip(".,#") in UNIT_WORDS:
+    while same and same[-1].casefold().strip(".,#") in {*UNIT_WORDS, ""}:
         same.pop()
-    return " ".join(same) or None
+    return " ".join(same)

@@ -29,7 +29,7 @@ from harvest.show.card import LONGEST_ADDRESS, deck
 from harvest.show.card_texts import one_line
 from harvest.show.card_words import CARD_MARK
 from harvest.show.figures import shown
-from harvest.street_order import Door, door, street_order
+from harvest.street_order import street_order
 
 SAMPLE = Path(__file__).parents[1] / "data" / "sample" / "pellwick.toml"
 HOSTILE = (
@@ -200,11 +200,21 @@ def test_a_street_is_found_whatever_its_case_and_may_be_cut_to_its_best(
 ) -> None:
     cards(project, street=" alder  STREET", target=tmp_path / "a.pdf", out=small.folder)
     assert len(pages(tmp_path / "a.pdf")) == 3
+    cards(project, street="Álder St.", target=tmp_path / "c.pdf", out=small.folder)
+    assert len(pages(tmp_path / "c.pdf")) == 3
     cards(project, street="Alder Street", best=2, target=tmp_path / "b.pdf", out=small.folder)
     assert order_in(tmp_path / "b.pdf", ["101 Alder Street", "12 Alder Street"]) == [
         "12 Alder Street",
         "101 Alder Street",
     ]
+
+
+def test_a_home_without_an_address_is_on_the_street_in_front_of_it(tmp_path: Path, project: Project) -> None:
+    rows = [row | {"street": "BIRCH ST" if row["parcel_id"] in ("H1", "H5") else None} for row in town()]
+    result = result_in(tmp_path / "town", rows)
+    cards(project, street="Birch Street", target=tmp_path / "a.pdf", out=result.folder)
+    names = ["9 Birch Street", "No address on file"]
+    assert len(pages(tmp_path / "a.pdf")) == 2 and order_in(tmp_path / "a.pdf", names) == names
 
 
 def test_parcels_by_id_or_address_once_each(tmp_path: Path, project: Project, small: Result) -> None:
@@ -338,38 +348,25 @@ def test_from_the_command_line(tmp_path: Path, small: Result) -> None:
     assert wrong.exit_code == 2 and "No parcel 'H9'" in wrong.output
 
 
-# Addresses taken apart
-
-
-@pytest.mark.parametrize(
-    ("address", "parts"),
-    [
-        ("12 Oak Street", ("Oak Street", 12, "", "")),
-        ("12B Oak Street Unit 3", ("Oak Street", 12, "B", "3")),
-        ("12-14 Oak Street #3", ("Oak Street", 12, "-14", "3")),
-        ("7 Oak Street Apt. 2, Pellwick", ("Oak Street", 7, "", "2")),
-        ("Eichenweg 12a", ("Eichenweg", 12, "a", "")),
-        ("The Old Mill", ("The Old Mill", 0, "", "")),
-        ("", ("", 0, "", "")),
-        (None, ("", 0, "", "")),
-        ("9" * 40 + " Oak", ("9" * 40 + " Oak", 0, "", "")),
-    ],
-)
-def test_an_address_taken_apart(address: str | None, parts: tuple[str, int, str, str]) -> None:
-    assert door(address) == Door(*parts)
+# Walking order
 
 
 def test_walking_order_whatever_the_order_of_rows() -> None:
+    """By street however it is written, then by number, letter and unit; a name without a number comes first."""
     ordered = [
+        "Alder Way",
         "2 Alder Way",
-        "10 Alder Way",
+        "10 Alder Wy",
+        "10-12 Alder Way",
         "10B Alder Way",
-        "70 Alder Way Unit 2",
-        "70 Alder Way Unit 10",
+        "70 ALDER WAY Unit 2",
+        "70 Alder Way, Apt. 10, Pellwick",
         "101 alder way",
         "1 Birch Way",
+        "Eichenweg 12",
+        "Eichenweg 12a",
         None,
-        None,
+        "",
     ]
     frame = pd.DataFrame({"address": ordered, "parcel_id": [f"p{at}" for at in range(len(ordered))]})
     for seed in range(5):

@@ -20,7 +20,7 @@ from harvest.clock import Clock
 from harvest.errors import OutputError, ProjectError
 from harvest.estimate import Estimate
 from harvest.fields import TABLES
-from harvest.parcel_rows import shared_address
+from harvest.parcel_rows import shared_addresses
 from harvest.place.plane import onto_plane, transformed
 from harvest.project import read_project
 from harvest.result import Result
@@ -135,10 +135,26 @@ def test_statuses_of_the_sample(sample_result: Result) -> None:
         assert ranks.tolist() == list(range(1, len(ranks) + 1))
 
 
-def test_a_site_has_the_words_that_all_its_addresses_begin_with() -> None:
-    both = pd.Series(["12 Oak Road Unit 3", None, "12 Oak Road Unit 14"], dtype="str")
-    assert shared_address(both) == "12 Oak Road"
-    assert shared_address(pd.Series(["12 Oak Road", "14 Oak Road"], dtype="str")) is None
+@pytest.mark.parametrize(
+    ("addresses", "shared"),
+    [
+        (["12 Oak Road Unit 3", None, "12 Oak Road Unit 14"], "12 Oak Road"),
+        (["12 Oak Road", "14 Oak Road"], None),
+        (["12 Oak Road", "12 Elm Road"], None),
+        (["12 Oak Road Apt 1", "12 OAK RD #2", "12 Oak Rd."], "12 Oak Road"),
+        (["37-12 Oak Road Rm 1", "37-12 Oak Road Rm 2"], "37-12 Oak Road"),
+        (["12 Oak Road, Pellwick", "12 Oak Road, Pellwick"], "12 Oak Road, Pellwick"),
+        (["Harbour Court 1", "Harbour Court 2"], "Harbour Court"),
+        (["Eichenweg 12a Flat 1", "EICHENWEG 12a Flat 2"], "Eichenweg 12A"),
+        (["Unit 1, 12 Oak Road", "Unit 2, 12 Oak Road"], "12 Oak Road"),
+        ([None, None], None),
+    ],
+)
+def test_a_site_has_what_all_its_addresses_share(addresses: list[str | None], shared: str | None) -> None:
+    units = pd.Series([*addresses, "1 Pine Row"], index=range(5, 6 + len(addresses)), dtype="str")
+    site = pd.Series([7] * len(addresses) + [9], index=units.index)
+    found = shared_addresses(units, site)
+    assert found.fillna("-").to_dict() == {7: shared or "-", 9: "1 Pine Row"}
 
 
 def test_the_known_offset_is_measured_but_too_small_to_report(sample_result: Result) -> None:
