@@ -22,6 +22,7 @@ from harvest.read.columns import texts
 from harvest.read.crs import Bounds
 from harvest.read.guess import Roles, meet, roles
 from harvest.read.guess_columns import Guess, of_footprints, of_parcels
+from harvest.read.guess_layers import Further, further, of_context, of_districts, of_streets
 from harvest.read.guess_weather import (
     Candidate,
     gauge_told,
@@ -42,6 +43,8 @@ USUAL_RAIN_MM_YR = 900.0
 MADE_UP = "none found; days of rain will be made up from the grid's months."
 NOT_MADE_UP = "none found; the grid has no months to make days up from, so nothing will be said of barrels."
 NO_TEMPERATURES = "none found; the garden will ask for the same every week, whatever the weather."
+
+NO_STREETS = "none found; no street will be ranked and no round laid."
 
 Section = dict[str, Said]
 Weather = tuple[dict[str, Section], list[str], set[str]]
@@ -76,15 +79,17 @@ def start(folder: Path, target: Path | None = None) -> StartReport:
     _check_found(folder, seen, found)
     said, lines = _sections(folder, path.parent, found, limits)
     weather, told, known = _weather(folder, path.parent, found, limits)
+    beside = further((one for one, _ in found.others if one.name not in known), _town_bounds(found))
+    more, of_more, used = _further(folder, path.parent, beside, found)
     remarks = (
         "Project file for the harvest command: which data to use, and how to count.",
         "Paths start from the folder of this file. Lines that begin with # are remarks: each setting that is not "
         "given shows its default, which holds until you remove the # and change it.",
     )
-    _write(path, project_text(said | weather, remarks))
+    _write(path, project_text({**said, **weather, **more}, remarks))
     _write_schema(path.with_name(SCHEMA_NAME))
-    rest = [(one, what) for one, what in found.others if one.name not in known]
-    lines += told
+    rest = [(one, what) for one, what in found.others if one.name not in known | used]
+    lines += told + of_more
     lines += [f"Not used by this version: {one.name}, {what}." for one, what in rest]
     lines += [
         f"Wrote {path}; read it through and correct what was guessed wrong.",
@@ -154,6 +159,54 @@ def _town(folder: Path, found: Roles) -> Section:
     }
 
 
+def _town_bounds(found: Roles) -> Bounds | None:
+    """Where the town lies [degrees], None where neither parcels nor footprints say."""
+    return next(
+        (one.bounds for one in (found.parcels, found.footprints) if one is not None and one.bounds), None
+    )
+
+
+def _further(
+    folder: Path, base: Path, beside: Further, found: Roles
+) -> tuple[dict[str, Section | list[Section]], list[str], set[str]]:
+    """The sections of streets, districts, surroundings and visits that there are; lines that tell; files used."""
+    said: dict[str, Section | list[Section]] = {}
+    lines: list[str] = []
+    used: set[str] = set()
+
+    def told(
+        role: str, one: Seen, why: str, guesses: dict[str, Guess], own: Section | None = None
+    ) -> Section:
+        section = _vector(folder, base, one, why, guesses) | (own or {})
+        lines.append(_told(role, one, section, why))
+        if one.crs is None and one.kind != "table":
+            lines.append(
+                f'  It names no coordinate reference system: find out, and add crs = "EPSG:…" to [{role}].'
+            )
+        used.add(one.name)
+        return section
+
+    if beside.streets is not None:
+        said["streets"] = told("streets", *beside.streets, of_streets(beside.streets[0]))
+    elif found.footprints is not None and found.footprints.openstreetmap:
+        file = found.footprints.file
+        said["streets"] = {"file": Said(_relative(folder, base, file), "the streets of the same extract")}
+        lines.append(f"Streets: {file}: the streets of the same extract.")
+    else:
+        lines.append(f"Streets: {NO_STREETS}")
+    if beside.districts is not None:
+        said["districts"] = told("districts", *beside.districts, of_districts(beside.districts[0]))
+    surroundings = [
+        told("context", one, why, of_context(one), {"kind": Said(kind, why)})
+        for one, kind, why in beside.context
+    ]
+    if surroundings:
+        said["context"] = surroundings
+    if beside.visits is not None:
+        said["visits"] = told("visits", *beside.visits, {})
+    return said, lines, used
+
+
 def _relative(folder: Path, base: Path, name: str) -> str:
     return Path(os.path.relpath(folder / name, base)).as_posix()
 
@@ -175,11 +228,11 @@ def _address_of(one: Seen) -> dict[str, Guess]:
 
 
 def _told(role: str, one: Seen, section: Section, why: str) -> str:
-    count = f"{one.rows:,} polygons; " if one.rows is not None else ""
+    count = f"{one.rows:,} {one.kind if one.kind != 'table' else 'rows'}; " if one.rows is not None else ""
     columns = ", ".join(
         f"{key} = {said.value if isinstance(said.value, str) else ' + '.join(said.value)}"
         for key, said in section.items()
-        if key not in ("file", "layer")
+        if key not in ("file", "layer", "kind" if role == "context" else "file")
     )
     return f"{role.capitalize()}: {one.name}: {count}{why}. Columns: {columns or 'none recognised'}."
 
@@ -192,9 +245,7 @@ def _rainfall(folder: Path, base: Path, found: Roles, limits: Limits) -> tuple[S
     variable = found.rainfall[0].layer
     if variable is not None:
         section["variable"] = Said(variable, "the variable that fits best in this file")
-    town = next(
-        (one.bounds for one in (found.parcels, found.footprints) if one is not None and one.bounds), None
-    )
+    town = _town_bounds(found)
     if town is None:
         return section, ["Its unit was not tried out, since it is not known where the town lies."]
     settings = Rainfall(file=names if len(names) > 1 else names[0], variable=variable)

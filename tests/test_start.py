@@ -76,14 +76,16 @@ def test_the_sample_is_recognised(tmp_path: Path) -> None:
     assert text.startswith("#:schema ./harvest-schema.json\n")
     assert "single family" in text.split("[ranking]")[1]
     told = "\n".join(report.lines)
-    for name, what in (
-        ("streets.geojson", "street lines"),
-        ("wards.fgb", "districts"),
-        ("visits_2025.csv", "a visit log"),
-        ("drainage_reports.csv", "points"),
-        ("parks.geojson", "ground"),
-    ):
-        assert f"Not used by this version: {name}, {what}." in told
+    assert settings.streets is not None and mine.streets is not None
+    assert (settings.streets.file, settings.streets.name) == (mine.streets.file, mine.streets.name)
+    assert settings.districts == mine.districts
+    assert settings.context == mine.context and len(settings.context) == 2
+    assert settings.visits is not None and settings.visits.model_fields_set == {"file"}
+    assert settings.visits.file == "visits_2025.csv"
+    assert "Streets: streets.geojson: 259 lines; its name says 'streets'. Columns: name = name." in told
+    assert "Districts: wards.fgb: 3 polygons; its name says 'wards'. Columns: id = ward, name = name." in told
+    unused = [line for line in report.lines if line.startswith("Not used by this version")]
+    assert unused == ["Not used by this version: drainage_reports.csv, points."]
     assert "Gauge: gauge_daily.csv: a column says 'rain'; it holds 19 whole years" in told
     assert "Temperatures: temperature_monthly.csv: a column says 'tmin'; it holds 12 months" in told
     assert not re.search("Not used.*(gauge_daily|temperature_monthly)", told)

@@ -30,11 +30,15 @@ class Said:
     why: str = ""
 
 
-def project_text(said: Mapping[str, Mapping[str, Said]], remarks: Sequence[str] = ()) -> str:
-    """A project file that says ``said`` (by section and key) and shows every other setting as a remark.
+Sayings = Mapping[str, Mapping[str, Said] | Sequence[Mapping[str, Said]]]
+"""What a project file says, by section and key; of a section that may stand several times, a list."""
 
-    ``remarks`` stand at its head. A section with a setting that only the user can give, and that is not
-    said, is a remark as a whole.
+
+def project_text(said: Sayings, remarks: Sequence[str] = ()) -> str:
+    """A project file that says ``said`` and shows every other setting as a remark.
+
+    ``remarks`` stand at its head. A section that stands several times shows its defaults once. A section with a
+    setting that only the user can give, and that is not said, is a remark as a whole.
     """
     lines = [f"#:schema ./{SCHEMA_NAME}", *_remarks(remarks), ""]
     for name, field in Settings.model_fields.items():
@@ -43,10 +47,12 @@ def project_text(said: Mapping[str, Mapping[str, Said]], remarks: Sequence[str] 
             continue
         repeats = get_origin(field.annotation) is list
         values = said.get(name, {})
-        silent = repeats or any(
-            one.is_required() and key not in values for key, one in section.model_fields.items()
-        )
-        lines += list(_section(name, section, values, silent, repeats))
+        every = [values] if isinstance(values, Mapping) else list(values)
+        for number, one in enumerate(every):
+            silent = (repeats and not one) or any(
+                field.is_required() and key not in one for key, field in section.model_fields.items()
+            )
+            lines += list(_section(name, section, one, silent, repeats) if number == 0 else _again(name, one))
     return "\n".join(lines).rstrip() + "\n"
 
 
@@ -65,6 +71,17 @@ def _section(
         yield (
             f"# {key} = {_shown_default(field)}" if one.value is None else f"{key} = {toml_value(one.value)}"
         )
+    yield ""
+    yield ""
+
+
+def _again(name: str, said: Mapping[str, Said]) -> Iterator[str]:
+    """A section once more: only what is said."""
+    yield f"[[{name}]]"
+    for key, one in said.items():
+        if one.why:
+            yield from _remarks([f"Guessed: {one.why}."])
+        yield f"{key} = {toml_value(one.value)}"
     yield ""
     yield ""
 

@@ -67,7 +67,7 @@ def roles(seen: Sequence[Seen]) -> Roles:
     return Roles(footprints, parcels, rainfall, others, why)
 
 
-def _says(one: Seen, words: str) -> str | None:
+def says(one: Seen, words: str) -> str | None:
     """What in the name of the layer, or else of the file, fits ``words``."""
     for name in (one.layer or "", one.file.rsplit(".", 1)[0]):
         found = re.search(words, name.lower())
@@ -82,10 +82,10 @@ def _columns_like(one: Seen, pattern: str) -> list[str]:
 
 def _likeness(one: Seen, words: str, columns: str, areas: tuple[int, int]) -> float:
     """How much a layer of polygons looks like one kind: by name, columns and typical size."""
-    score = 3.0 * bool(_says(one, words)) + min(2, len(_columns_like(one, columns)))
+    score = 3.0 * bool(says(one, words)) + min(2, len(_columns_like(one, columns)))
     if one.typical_area_m2 is not None:
         score += areas[0] <= one.typical_area_m2 <= areas[1]
-    return score - 4 * bool(_says(one, GROUND_WORDS))
+    return score - 4 * bool(says(one, GROUND_WORDS))
 
 
 def _building(one: Seen) -> float:
@@ -96,14 +96,15 @@ def _parcel(one: Seen) -> float:
     return _likeness(one, PARCEL_WORDS, PARCEL_COLUMNS, PARCEL_AREAS_M2) - 9 * one.openstreetmap
 
 
-def _district(one: Seen) -> bool:
+def is_district(one: Seen) -> bool:
+    """Whether a layer of polygons is more likely districts than roofs or parcels."""
     large = (one.typical_area_m2 or 0) >= DISTRICT_AREA_M2 and (one.rows or 0) <= DISTRICTS_AT_MOST
-    return bool(_says(one, DISTRICT_WORDS)) or large
+    return bool(says(one, DISTRICT_WORDS)) or large
 
 
 def _pair(polygons: Sequence[Seen]) -> tuple[Seen | None, Seen | None]:
     """Footprints and parcels: the pair that fits best; of two alike, the smaller outlines are the roofs."""
-    able = [one for one in polygons if not _district(one)]
+    able = [one for one in polygons if not is_district(one)]
     best: tuple[float, Seen | None, Seen | None] = (0.0, None, None)
     for footprints in able:
         if _building(footprints) < 1:
@@ -140,8 +141,8 @@ def _rainfall(grids: Sequence[Seen], town: Bounds | None) -> tuple[Seen, ...]:
     most = 0.0
     for choice in choices:
         first = choice[0]
-        named = bool(_says(first, RAIN_WORDS)) or plain(first.layer or "") in RAIN_VARIABLES
-        score = 1.0 + 3 * named - 3 * (not named and bool(_says(first, OTHER_GRID_WORDS)))
+        named = bool(says(first, RAIN_WORDS)) or plain(first.layer or "") in RAIN_VARIABLES
+        score = 1.0 + 3 * named - 3 * (not named and bool(says(first, OTHER_GRID_WORDS)))
         score += 1.0 * (len(choice) == 12 or first.bands >= 12) - 3.5 * (not meet(first.bounds, town))
         if score > most:
             best, most = choice, score
@@ -175,7 +176,7 @@ def _why(one: Seen, words: str, columns: str) -> str:
     reasons = []
     if one.openstreetmap:
         reasons.append("buildings of an OpenStreetMap extract")
-    word = _says(one, words)
+    word = says(one, words)
     if word:
         reasons.append(f"its name says {word!r}")
     like = _columns_like(one, columns)
@@ -188,7 +189,7 @@ def _why(one: Seen, words: str, columns: str) -> str:
 
 def _why_rain(grids: Sequence[Seen]) -> str:
     first = grids[0]
-    word = _says(first, RAIN_WORDS) or (first.layer if plain(first.layer or "") in RAIN_VARIABLES else None)
+    word = says(first, RAIN_WORDS) or (first.layer if plain(first.layer or "") in RAIN_VARIABLES else None)
     named = f"its name says {word!r}" if word else "no other grid fits better"
     if len(grids) == 12:
         return f"{named}; 12 files, one a month by their names"
@@ -200,7 +201,7 @@ def _other(one: Seen) -> str:
     if one.kind == "unread":
         return f"can't be read: {one.trouble}"
     if one.kind == "polygons":
-        return "ground" if _says(one, GROUND_WORDS) else "districts" if _district(one) else "other polygons"
+        return "ground" if says(one, GROUND_WORDS) else "districts" if is_district(one) else "other polygons"
     if one.kind == "lines":
         return "street lines" if _columns_like(one, r"street|road|^name$|fullname") else "lines"
     if one.kind == "grid":

@@ -65,7 +65,8 @@ class Guess:
     why: str
 
 
-def _unique(column: pd.Series) -> str | None:
+def is_unique(column: pd.Series) -> str | None:
+    """How far the values of ``column`` differ, None where they don't."""
     named = texts(column)
     if len(named) == 0 or named.notna().mean() < UNIQUE_AT_LEAST:
         return None
@@ -75,12 +76,14 @@ def _unique(column: pd.Series) -> str | None:
     return "every value is different" if share == 1 else f"{1 - share:.1%} of values repeat"
 
 
-def _filled(column: pd.Series) -> str | None:
+def is_filled(column: pd.Series) -> str | None:
+    """How much of ``column`` is filled, None where it is less than half."""
     share = texts(column).notna().mean() if len(column) else 0
     return f"filled in {share:.0%} of rows" if share >= FILLED_AT_LEAST else None
 
 
-def _some(column: pd.Series) -> str | None:
+def some_filled(column: pd.Series) -> str | None:
+    """How much of ``column`` is filled, None where it is empty."""
     share = texts(column).notna().mean() if len(column) else 0
     return f"filled in {share:.0%} of rows" if share > 0 else None
 
@@ -117,7 +120,7 @@ def _yes_or_no(column: pd.Series) -> str | None:
     return "marks of yes and no" if marked.notna().any() and not unknown.any() else None
 
 
-def column(sample: pd.DataFrame, patterns: tuple[str, ...], check: Check) -> Guess | None:
+def by_name(sample: pd.DataFrame, patterns: tuple[str, ...], check: Check) -> Guess | None:
     """The first column whose name fits a pattern, earlier patterns first, and whose values pass ``check``."""
     for pattern in patterns:
         for name in sample.columns:
@@ -130,11 +133,11 @@ def column(sample: pd.DataFrame, patterns: tuple[str, ...], check: Check) -> Gue
 
 def address(sample: pd.DataFrame) -> Guess | None:
     """The address column, or house number and street."""
-    whole = column(sample, ADDRESSES, _filled)
+    whole = by_name(sample, ADDRESSES, is_filled)
     if whole:
         return whole
-    street = column(sample, STREETS, _some)
-    number = column(sample, HOUSE_NUMBERS, _some)
+    street = by_name(sample, STREETS, some_filled)
+    number = by_name(sample, HOUSE_NUMBERS, some_filled)
     if street and number and street.value != number.value:
         return Guess(
             [str(number.value), str(street.value)],
@@ -146,9 +149,9 @@ def address(sample: pd.DataFrame) -> Guess | None:
 def of_footprints(sample: pd.DataFrame, openstreetmap: bool) -> dict[str, Guess]:
     """Guesses for the keys of ``[footprints]``."""
     found = {
-        "id": None if openstreetmap else column(sample, ROOF_IDS, _unique),
-        "kind": column(sample, KINDS, _few_kinds),
-        "gutter": column(sample, GUTTERS, _yes_or_no),
+        "id": None if openstreetmap else by_name(sample, ROOF_IDS, is_unique),
+        "kind": by_name(sample, KINDS, _few_kinds),
+        "gutter": by_name(sample, GUTTERS, _yes_or_no),
     }
     return {key: guess for key, guess in found.items() if guess}
 
@@ -156,10 +159,10 @@ def of_footprints(sample: pd.DataFrame, openstreetmap: bool) -> dict[str, Guess]
 def of_parcels(sample: pd.DataFrame) -> dict[str, Guess]:
     """Guesses for the keys of ``[parcels]``."""
     found = {
-        "id": column(sample, PARCEL_IDS, _unique),
+        "id": by_name(sample, PARCEL_IDS, is_unique),
         "address": address(sample),
-        "land_use": column(sample, LAND_USES, _few_kinds),
-        "doors": column(sample, DOORS, _counts),
-        "built_year": column(sample, BUILT_YEARS, _years),
+        "land_use": by_name(sample, LAND_USES, _few_kinds),
+        "doors": by_name(sample, DOORS, _counts),
+        "built_year": by_name(sample, BUILT_YEARS, _years),
     }
     return {key: guess for key, guess in found.items() if guess}
