@@ -210,10 +210,7 @@ def _by_block(homes: gpd.GeoDataFrame, litres: Floats, grid: CRS, cell_m: float,
     frame = gpd.GeoDataFrame(
         {
             "square": pd.Series(
-                [
-                    "; ".join(f"{squares[one, 1]} E, {-squares[one, 0]} N" for one in some)
-                    for some in mine
-                ],
+                ["; ".join(f"{squares[one, 1]} E, {-squares[one, 0]} N" for one in some) for some in mine],
                 dtype="str",
             )
         },

@@ -106,7 +106,7 @@ class Grower:
         return np.concatenate(found)
 
     def _promises(self, nodes: Integers, place: Integers, side: Integers, away: Floats) -> Floats:
-        """Value that a shift can win around ``nodes`` [n]; ``side`` [m] ends ``away`` [m; m] from node ``place`` [m]."""
+        """Value that a shift can win around ``nodes`` [n]; ``side`` [m] ends ``away`` [m; m] from ``place`` [m]."""
         ground = self.ground
         order = np.lexsort((away, side, place))
         nearer = np.ones(len(order), dtype=bool)

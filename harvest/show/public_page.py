@@ -192,7 +192,9 @@ def _ground(result: Result) -> gpd.GeoDataFrame:
     if result.has("sides"):
         lines = result.table("sides", ["geometry"]).geometry.drop_duplicates().to_crs(plane)
         strips = lines.buffer(STREET_M / 2, cap_style="flat").to_crs(4326)
-        found.append(gpd.GeoDataFrame({"kind": ["street"] * len(strips)}, geometry=strips.to_numpy(), crs=4326))
+        found.append(
+            gpd.GeoDataFrame({"kind": ["street"] * len(strips)}, geometry=strips.to_numpy(), crs=4326)
+        )
     return gpd.GeoDataFrame(
         pd.concat([one for one in found if len(one)] or found[:1], ignore_index=True), crs=4326
     )

@@ -10,7 +10,15 @@ PUBLIC_WORDS: dict[str, str] = {
         *("no_script", "too_old", "damaged", "made_with", "missing", "million", "close"),
         *("zoom_in", "zoom_out", "whole_town", "outline_library", "skip_to_table"),
         *("legend_of", "legend_under", "legend_between", "legend_over", "legend_any"),
-        *("table_rows", "table_back", "table_next", "levels_note", "made_up_days", "about_heading", "about_figures"),
+        *(
+            "table_rows",
+            "table_back",
+            "table_next",
+            "levels_note",
+            "made_up_days",
+            "about_heading",
+            "about_figures",
+        ),
         *("cautions_heading", "caution_drinking", "caution_law", "caution_yield"),
         *("caution_flood", "caution_pipes", "caution_overflow"),
     )

@@ -23,7 +23,8 @@ from harvest.show.card_words import day_told
 from harvest.show.classes import class_colours, class_of, quantile_breaks
 from harvest.show.figure_words import said
 from harvest.show.figures import read_unit, shown
-from harvest.show.mapdata import COLOURED, UNDERNEATH, classes_of
+from harvest.show.maplayers import UNDERNEATH
+from harvest.show.measures import COLOURED, classes_of
 from harvest.show.streets import WORTH_A_MINUTE, best_streets
 from harvest.show.town import made_up_days, town_figures
 
