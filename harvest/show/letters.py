@@ -117,8 +117,8 @@ def _figures(values: pd.Series, kind: str, texts: WalkTexts) -> list[str | None]
 def _in_order(homes: pd.DataFrame, result: Result) -> pd.DataFrame:
     """``homes`` by street: those that rounds come to in the order of the rounds, then the others by rank.
 
-    Within a street come the doors of the rounds as they are walked, then the others by house number. Homes on no
-    street come last.
+    Within a street come the doors of the rounds as they are walked, then the others by house number. A street
+    without a name is told from others by its sides; homes on no street come last.
     """
     places = {}
     if result.has(STOPS.name):
@@ -128,14 +128,14 @@ def _in_order(homes: pd.DataFrame, result: Result) -> pd.DataFrame:
         places = dict(zip(stops["parcel_id"], zip(stops["round"], stops["stop"], strict=True), strict=True))
     sides = pd.DataFrame(result.table(SIDES.name, ["side_id", "rank"])).set_index("side_id")["rank"]
     place = [places.get(one, (LAST, LAST)) for one in homes["parcel_id"]]
-    street = homes["street"].fillna("")
+    street = homes["street"].fillna(homes["side_id"]).fillna("")
     rank = homes["side_id"].map(sides).astype("Int64").fillna(LAST)
     first: dict[str, tuple[int, int]] = {}
     for name, at in zip(street, place, strict=True):
         first[name] = min(first.get(name, at), at)
     best = rank.groupby(street).min()
     keys = [
-        (name == "", first[name], int(best[name]), name, at, _natural(address), parcel)
+        (first[name], int(best[name]), name, at, _natural(address), parcel)
         for name, at, address, parcel in zip(street, place, homes["address"], homes["parcel_id"], strict=True)
     ]
     order = sorted(range(len(homes)), key=keys.__getitem__)

@@ -5,7 +5,7 @@ The table has the columns of the visit log, left blank; filled in and saved, it 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from itertools import pairwise
 from pathlib import Path
@@ -28,7 +28,16 @@ from harvest.show.rows import Rows, plain_fields
 from harvest.show.tables import BYTE_ORDER_MARK, writing
 from harvest.show.typeset import typeset
 from harvest.show.walk_drawing import RoundMap, StreetLines, round_map
-from harvest.show.walk_texts import LONGEST_STREETS, WalkTexts, address, barrels_text, duration, notes, usual
+from harvest.show.walk_texts import (
+    LONGEST_STREETS,
+    WalkTexts,
+    address,
+    barrels_text,
+    duration,
+    notes,
+    one_text,
+    usual,
+)
 from harvest.show.walk_words import CAUTIONS, TICK_WORDS, WALK_MARK, WALK_WORDS, told
 
 WALK_LISTS = "walk-lists.pdf"
@@ -41,7 +50,7 @@ OPPOSITE = {NORTH: SOUTH, SOUTH: NORTH, EAST: WEST, WEST: EAST}
 MOST_TICK_LINES = 4
 """A parcel of more doors has boxes for so many; the others are noted on the back."""
 
-MOST_STOPS = 20_000
+MOST_STOPS = 10_000
 """A PDF of more stops would take more memory than a small machine has; the table holds all of them."""
 
 PRINTED_WORDS = (
@@ -166,11 +175,15 @@ def walk_lists(result: Result) -> tuple[WalkLists, list[Finding]]:
     kept = rounds if most is None else rounds[rounds["round"] < most]
     left_out = [] if most is None else [_left_out(len(rounds), len(kept))]
     plans = _maps(result, kept, stops, sides)
-    sheets = []
-    for row in kept.drop(columns="geometry").to_dict("records"):
-        here = stops[stops["round"] == row["round"]].to_dict("records")
-        if here:
-            sheets.append(_sheet(row, here, sides, plans.get(row["round"]), texts))
+    about = pd.DataFrame(sides)[["side", "no_crossing"]].to_dict("index")
+    doors: dict[Any, list[dict[Any, Any]]] = {}
+    for stop in stops.to_dict("records"):
+        doors.setdefault(stop["round"], []).append(stop)
+    sheets = [
+        _sheet(row, doors[row["round"]], about, plans.get(row["round"]), texts)
+        for row in kept.drop(columns="geometry").to_dict("records")
+        if row["round"] in doors
+    ]
     town = one_line(str(run["town"]), LONGEST_NAME)
     return (
         WalkLists(
@@ -203,9 +216,9 @@ def _left_out(rounds: int, kept: int) -> Finding:
 
 
 def _sheet(
-    row: dict[str, Any],
-    stops: list[dict[str, Any]],
-    sides: gpd.GeoDataFrame,
+    row: dict[Any, Any],
+    stops: list[dict[Any, Any]],
+    about: Mapping[Any, Any],
     plan: RoundMap | None,
     texts: WalkTexts,
 ) -> Sheet:
@@ -220,8 +233,8 @@ def _sheet(
     return Sheet(
         number=str(row["round"]),
         heading=told("round", round=row["round"]),
-        streets=one_line(row["streets"], LONGEST_STREETS),
-        district=one_line(row["district"], LONGEST_NAME) if pd.notna(row["district"]) else "",
+        streets=one_text(row["streets"], LONGEST_STREETS),
+        district=one_text(row["district"], LONGEST_NAME) if pd.notna(row["district"]) else "",
         facts=[
             (told("fact_doors"), f"{doors:,}", told("fact_doors_note", stops=count)),
             (told("fact_time"), duration(row["canvass_min"]), told("fact_time_note")),
@@ -232,7 +245,7 @@ def _sheet(
         ],
         second=told("second_counted", time=first) if second else told("second_free"),
         map=plan,
-        stretches=_stretches(stops, sides, texts),
+        stretches=_stretches(stops, about, texts),
         end=told("end_heading", round=row["round"]),
         totals=told(
             "totals",
@@ -246,10 +259,9 @@ def _sheet(
     )
 
 
-def _stretches(stops: Sequence[dict[str, Any]], sides: gpd.GeoDataFrame, texts: WalkTexts) -> list[Stretch]:
+def _stretches(stops: Sequence[dict[Any, Any]], about: Mapping[Any, Any], texts: WalkTexts) -> list[Stretch]:
     """Doors under the name of their street, anew wherever the walk comes to another street."""
     found: list[Stretch] = []
-    about = sides[["side", "no_crossing"]].to_dict("index")
     before: dict[str, Any] | None = None
     for stop in stops:
         side = about.get(stop["side_id"])
@@ -258,7 +270,7 @@ def _stretches(stops: Sequence[dict[str, Any]], sides: gpd.GeoDataFrame, texts: 
         cross = ""
         if before is None or not _same(before["street"], here["street"]):
             name = "no_street" if pd.isna(stop["street"]) else "street"
-            street = "" if pd.isna(stop["street"]) else one_line(stop["street"], LONGEST_NAME)
+            street = "" if pd.isna(stop["street"]) else one_text(stop["street"], LONGEST_NAME)
             heading = told(name, street=street, side=compass) if compass else street
             warning = told("no_crossing") if side and side["no_crossing"] else ""
             found.append(Stretch(heading, warning, []))
@@ -279,7 +291,7 @@ def _stretch(side: dict[str, Any]) -> str:
     return str(side["side_id"])[:-1]
 
 
-def _door(stop: dict[str, Any], cross: str, texts: WalkTexts) -> Door:
+def _door(stop: dict[Any, Any], cross: str, texts: WalkTexts) -> Door:
     count = int(stop["door_count"])
     lines = min(count, MOST_TICK_LINES)
     rest = count - lines
@@ -317,7 +329,7 @@ def _maps(
         fronts[known] = shapely.get_coordinates(shapely.line_interpolate_point(lines[known], at))
     walks = dict(zip(rounds["round"], rounds.geometry.to_crs(plane), strict=True))
     numbers = here["round"].to_numpy()
-    about = sides[["street", "side"]].reindex(here["side_id"]).fillna("")
+    about = pd.DataFrame(sides)[["street", "side"]].reindex(here["side_id"]).fillna("")
     rows_of_doors = list(zip(about["street"], about["side"], strict=True))
     made = {}
     for number, walk in walks.items():

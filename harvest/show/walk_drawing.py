@@ -7,8 +7,10 @@ where all of it has room.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from itertools import product
 from typing import Any
 
 import numpy as np
@@ -37,8 +39,16 @@ OFF_STREET = 6.5
 """How far a dot stands from the middle of its street [points]."""
 
 DOT, RING = 2.4, 5.0
-LETTER, LINE = 5.6, 9.0
-"""Width of a digit or letter and height of a line of the map's type, about [points]."""
+LETTER, NAME_LETTER, LINE = 5.6, 5.0, 9.0
+"""Width of a digit and of a letter of a name, and height of a line of the map's type, about [points]."""
+
+SQUARE = 12.0
+"""Side of the squares in which the sheet is searched [points]; no two circles that touch are farther apart."""
+
+SHARES_TRIED = (0.5, 0.3, 0.7, 0.15, 0.85)
+STRETCHES_TRIED = 3
+BESIDE = (-1.1 * LINE, 1.1 * LINE, -2.7 * LINE, 2.7 * LINE)
+"""Where along a street its name is tried, on how many of its stretches, and how far beside it [points]."""
 
 DETAIL = 0.3
 EVERY = 5
@@ -71,28 +81,37 @@ class RoundMap:
     bar_text: str
 
 
-@dataclass
+Circle = tuple[float, float, float]
+"""Where on the sheet, and how wide: x, y, radius."""
+
+
 class _Room:
-    """What is taken on a sheet of some ``width`` [points], as circles [n, 3: x, y, radius]."""
+    """What is taken on a sheet of some ``width`` [points], as circles, found by the square of the sheet they lie in."""
 
-    width: float
-    taken: Floats = field(default_factory=lambda: np.zeros((0, 3)))
+    def __init__(self, width: float) -> None:
+        self._width = width
+        self._squares: dict[tuple[int, int], list[Circle]] = {}
 
-    def take(self, circles: Floats) -> None:
-        self.taken = np.vstack([self.taken, circles])
+    def take(self, circles: Iterable[Circle]) -> None:
+        for x, y, r in circles:
+            self._squares.setdefault((int(x // SQUARE), int(y // SQUARE)), []).append((x, y, r))
 
-    def free(self, circles: Floats) -> bool:
+    def leave(self, circles: Iterable[Circle]) -> None:
+        """The counterpart of :meth:`take`."""
+        for x, y, r in circles:
+            self._squares[int(x // SQUARE), int(y // SQUARE)].remove((x, y, r))
+
+    def free(self, circles: Iterable[Circle]) -> bool:
         """Whether ``circles`` lie on the sheet and touch nothing that is taken."""
-        x, y, r = circles.T
-        if (
-            (x - r).min() < 2
-            or (x + r).max() > self.width - 2
-            or (y - r).min() < 2
-            or (y + r).max() > HEIGHT - STRIP
-        ):
-            return False
-        apart = np.hypot(self.taken[:, 0, None] - x, self.taken[:, 1, None] - y)
-        return bool((apart >= self.taken[:, 2, None] + r).all())
+        for x, y, r in circles:
+            if not (r + 2 < x < self._width - r - 2 and r + 2 < y < HEIGHT - STRIP - r):
+                return False
+            column, line = int(x // SQUARE), int(y // SQUARE)
+            for square in product((column - 1, column, column + 1), (line - 1, line, line + 1)):
+                for other_x, other_y, other_r in self._squares.get(square, ()):
+                    if (x - other_x) ** 2 + (y - other_y) ** 2 < (r + other_r) ** 2:
+                        return False
+        return True
 
 
 class StreetLines:
@@ -107,10 +126,10 @@ class StreetLines:
         self.lines = np.array([line for _, line in seen.values()], dtype=object)
         self._tree = shapely.STRtree(self.lines)
 
-    def within(self, west: float, south: float, east: float, north: float) -> Iterable[tuple[str, Any]]:
+    def within(self, west: float, south: float, east: float, north: float) -> tuple[list[str], Any]:
         """Names and lines of what meets the rectangle, in the order of the streets."""
         found = np.sort(self._tree.query(shapely.box(west, south, east, north)))
-        return ((self.names[at], self.lines[at]) for at in found.tolist())
+        return [self.names[at] for at in found], self.lines[found]
 
 
 def round_map(
@@ -136,38 +155,36 @@ def round_map(
     def on_sheet(xy: Floats) -> Floats:
         return np.asarray(centre + (xy - middle) * (scale, -scale))
 
-    def drawn(shape: Any) -> Any:
-        return shapely.clip_by_rect(
-            shapely.transform(shape, on_sheet).simplify(DETAIL), -4.0, -4.0, width + 4.0, HEIGHT + 4.0
-        )
+    def drawn(shapes: Any) -> Any:
+        scaled = shapely.simplify(shapely.transform(shapes, on_sheet), DETAIL)
+        return shapely.clip_by_rect(scaled, -4.0, -4.0, width + 4.0, HEIGHT + 4.0)
 
     reach = np.array([width / 2, HEIGHT]) / scale
-    near = [(name, drawn(one)) for name, one in streets.within(*(middle - reach), *(middle + reach))]
-    walked = drawn(line)
+    names, lines = streets.within(*(middle - reach), *(middle + reach))
+    near = drawn(lines)
+    (walked,) = drawn([line])
     foot, home = on_sheet(fronts), on_sheet(homes)
     away = _unit(home - foot)
     dots = foot + OFF_STREET * away
 
     room = _Room(width)
-    room.take(np.column_stack([dots, np.full(len(dots), DOT)]))
-    if not walked.is_empty:
-        steps = np.arange(0, walked.length, 5.0)
-        room.take(
-            np.column_stack([shapely.get_coordinates(shapely.line_interpolate_point(_joined(walked), steps)),
-                             np.full(len(steps), 1.0)])
-        )  # fmt: skip
+    room.take((x, y, DOT) for x, y in dots.tolist())
+    for path in _paths(walked):
+        along_it = shapely.LineString(path)
+        steps = shapely.line_interpolate_point(along_it, np.arange(0, along_it.length + 4, 5.0))
+        room.take((x, y, 1.0) for x, y in shapely.get_coordinates(steps).tolist())
     start = on_sheet(shapely.get_coordinates(line)[:1])
-    room.take(np.column_stack([start, np.full(len(start), RING)]))
+    room.take((x, y, RING) for x, y in start.tolist())
     numbers = _numbers(dots, away, row_of, room)
     metres, text = round_length(BAR_SHARE * width / scale, units)
     return RoundMap(
         width,
         HEIGHT,
-        [path for _, one in near for path in _paths(one)],
+        [path for one in near for path in _paths(one)],
         _paths(walked),
         np.round(dots, 1).tolist(),
         numbers,
-        _names(near, room),
+        _names(names, near, room),
         np.round(start[0], 1).tolist() if len(start) else None,
         round(metres * scale, 2),
         text,
@@ -186,97 +203,92 @@ def _numbers(dots: Floats, away: Floats, row_of: NDArray[np.int64], room: _Room)
         if mark is not None:
             found[at] = mark
     for row in np.unique(row_of):
-        before = room.taken
         rest = np.flatnonzero(~ends & ~fifth & (row_of == row)).tolist()
-        made = [_number(at, dots, away, room) for at in rest]
-        if None in made:
-            room.taken = before
-        found |= {
-            at: mark for at, mark in zip(rest, made, strict=True) if mark is not None and None not in made
-        }
+        made: dict[int, Mark] = {}
+        for at in rest:
+            mark = _number(at, dots, away, room)
+            if mark is None:
+                for one in made.values():
+                    room.leave(_circles(one))
+                break
+            made[at] = mark
+        else:
+            found |= made
     return [found[at] for at in sorted(found)]
 
 
 def _number(at: int, dots: Floats, away: Floats, room: _Room) -> Mark | None:
     """The number of stop ``at`` beside its dot, away from the street, where there is room for it."""
     text = str(at + 1)
-    out = away[at] if away[at].any() else np.array([0.0, -1.0])
-    beside = np.array([-out[1], out[0]])
+    (x, y), (out_x, out_y) = dots[at].tolist(), away[at].tolist()
+    if not (out_x or out_y):
+        out_y = -1.0
     half = LETTER * len(text) / 2
-    gap = DOT + LINE / 2 + 0.5 + abs(out[0]) * max(0.0, half - LINE / 2)
+    gap = DOT + LINE / 2 + 0.5 + abs(out_x) * max(0.0, half - LINE / 2)
     for shift in (0.0, 5.0, -5.0, 10.0, -10.0):
-        place = dots[at] + out * (gap if abs(shift) < 6 else gap - 2) + beside * shift
-        circles = _circles(place, half, 0.0)
-        if room.free(circles):
-            room.take(circles)
-            return Mark(round(float(place[0]), 1), round(float(place[1]), 1), text)
+        far = gap if abs(shift) < 6 else gap - 2
+        mark = Mark(
+            round(x + out_x * far - out_y * shift, 1), round(y + out_y * far + out_x * shift, 1), text
+        )
+        if room.free(_circles(mark)):
+            room.take(_circles(mark))
+            return mark
     return None
 
 
-def _names(near: Sequence[tuple[str, Any]], room: _Room) -> list[Mark]:
-    """Each street's name once, along its longest stretch on the sheet where there is room beside or on it."""
+def _names(names: Sequence[str], near: Any, room: _Room) -> list[Mark]:
+    """Each street's name once, along one of its longest stretches on the sheet, where there is room beside it."""
     stretches: dict[str, list[Any]] = {}
-    for name, line in near:
-        if name and not line.is_empty:
-            stretches.setdefault(name, []).extend(
-                part for part in shapely.get_parts(line) if part.geom_type == "LineString"
-            )
+    parts, at = shapely.get_parts(near, return_index=True)
+    for part, place in zip(parts, at.tolist(), strict=True):
+        if names[place] and part.geom_type == "LineString" and not part.is_empty:
+            stretches.setdefault(names[place], []).append(part)
     made: list[Mark] = []
     for name, lines in sorted(stretches.items()):
         text = name if len(name) <= LONGEST_NAME else name[: LONGEST_NAME - 1].rstrip() + "…"
-        half = LETTER * 0.9 * len(text) / 2
-        for line in sorted(lines, key=lambda one: (-one.length, one.bounds))[:3]:
-            mark = _along(line, text, half, room)
-            if mark is not None:
-                made.append(mark)
-                break
+        longest = sorted(lines, key=lambda one: (-one.length, one.bounds))[:STRETCHES_TRIED]
+        mark = next((one for line in longest if (one := _along(line, text, room)) is not None), None)
+        if mark is not None:
+            made.append(mark)
     return made
 
 
-def _along(line: Any, text: str, half: float, room: _Room) -> Mark | None:
-    for share in (0.5, 0.3, 0.7, 0.15, 0.85):
-        at = line.length * share
-        here, ahead = (
-            np.array(line.interpolate(one).coords[0])
-            for one in (max(0.0, at - half / 2), min(line.length, at + half / 2))
-        )
-        step = _unit((ahead - here)[None])[0]
-        if not step.any():
+def _along(line: Any, text: str, room: _Room) -> Mark | None:
+    """``text`` beside ``line``, turned as it runs there and never upside down; None where there is no room."""
+    half, length = NAME_LETTER * len(text) / 2, line.length
+    at = length * np.array(SHARES_TRIED)
+    places = np.concatenate([at, np.maximum(at - half / 2, 0), np.minimum(at + half / 2, length)])
+    points = shapely.get_coordinates(shapely.line_interpolate_point(line, places)).reshape(3, -1, 2)
+    for (x, y), (step_x, step_y) in zip(
+        points[0].tolist(), _unit(points[2] - points[1]).tolist(), strict=True
+    ):
+        if step_x < 0 or (step_x == 0 and step_y > 0):
+            step_x, step_y = -step_x, -step_y
+        if not (step_x or step_y):
             continue
-        if step[0] < 0 or (abs(step[0]) < 1e-9 and step[1] > 0):
-            step = -step
-        middle = np.array(line.interpolate(at).coords[0])
-        across = np.array([-step[1], step[0]])
-        angle = float(np.degrees(np.arctan2(step[1], step[0])))
-        for shift in (-1.1 * LINE, 1.1 * LINE, -2.7 * LINE, 2.7 * LINE):
-            place = middle + across * shift
-            circles = _circles(place, half, angle)
-            if room.free(circles):
-                room.take(circles)
-                return Mark(round(float(place[0]), 1), round(float(place[1]), 1), text, round(angle, 1))
+        angle = round(math.degrees(math.atan2(step_y, step_x)), 1)
+        for shift in BESIDE:
+            mark = Mark(round(x - step_y * shift, 1), round(y + step_x * shift, 1), text, angle)
+            if room.free(_circles(mark)):
+                room.take(_circles(mark))
+                return mark
     return None
 
 
-def _circles(place: Floats, half: float, angle: float) -> Floats:
-    """A text of half-width ``half`` around ``place`` as circles of its height [m, 3]."""
-    reach = max(0.0, half - LINE / 2)
-    steps = np.linspace(-reach, reach, max(1, int(np.ceil(2 * reach / (LINE * 0.7))) + 1))
-    turn = np.radians(angle)
-    return np.column_stack(
-        [place[0] + steps * np.cos(turn), place[1] + steps * np.sin(turn), np.full(len(steps), LINE / 2)]
-    )
+def _circles(mark: Mark) -> list[Circle]:
+    """The text of ``mark`` as circles of its height, side by side."""
+    letter = LETTER if mark.text.isdecimal() else NAME_LETTER
+    reach = max(0.0, letter * len(mark.text) / 2 - LINE / 2)
+    gaps = math.ceil(2 * reach / (LINE * 0.7))
+    turn = math.radians(mark.angle)
+    steps = [reach * (2 * one / gaps - 1) for one in range(gaps + 1)] if gaps else [0.0]
+    return [(mark.x + step * math.cos(turn), mark.y + step * math.sin(turn), LINE / 2) for step in steps]
 
 
 def _unit(vectors: Floats) -> Floats:
     """``vectors`` [n, 2] of length 1; those shorter than anything to be seen are 0."""
     length = np.hypot(vectors[:, 0], vectors[:, 1])[:, None]
     return np.asarray(np.where(length > 1e-6, vectors / np.maximum(length, 1e-6), 0.0))
-
-
-def _joined(lines: Any) -> Any:
-    """One line through all pieces of ``lines``, for stepping along it."""
-    parts = [shapely.get_coordinates(part) for part in shapely.get_parts(lines)]
-    return shapely.LineString(np.vstack(parts)) if len(parts) > 1 else shapely.get_parts(lines)[0]
 
 
 def _paths(shape: Any) -> list[Path]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Mapping
 from typing import Any
 
@@ -13,6 +14,9 @@ from harvest.show.card_texts import DIGITS, NO_BREAK, CardTexts, one_line
 from harvest.show.figures import rounded
 from harvest.show.walk_words import told
 from harvest.units import M_PER_FOOT
+
+LONGEST_WORD = 24
+ZERO_WIDTH_SPACE = "\u200b"
 
 Row = Mapping[str, Any]
 
@@ -108,10 +112,16 @@ def binomial_quantile(share: float, count: int, mean: float) -> int:
     return count
 
 
+def one_text(text: object, longest: int) -> str:
+    """A text from outside on one line, or on more where it is long: a word without end may be broken."""
+    kept = one_line(str(text), longest)
+    return re.sub(rf"\S{{{LONGEST_WORD}}}(?=\S)", rf"\g<0>{ZERO_WIDTH_SPACE}", kept)
+
+
 def address(stop: Row) -> str:
     """The address of ``stop``, or its parcel where there is none."""
-    text = one_line(stop["address"], LONGEST_ADDRESS) if pd.notna(stop["address"]) else ""
-    return text or told("no_address", parcel=one_line(stop["parcel_id"], LONGEST_ADDRESS))
+    text = one_text(stop["address"], LONGEST_ADDRESS) if pd.notna(stop["address"]) else ""
+    return text or told("no_address", parcel=one_text(stop["parcel_id"], LONGEST_ADDRESS))
 
 
 def notes(stop: Row) -> list[str]:
@@ -119,5 +129,5 @@ def notes(stop: Row) -> list[str]:
     status, caution = stop["visit_status"], stop["door_caution"]
     found = [] if pd.isna(status) or status == TO_VISIT else [told("status", status=status)]
     if pd.notna(caution):
-        found.append(told("caution", caution=one_line(caution, LONGEST_CAUTION)))
+        found.append(told("caution", caution=one_text(caution, LONGEST_CAUTION)))
     return found
