@@ -321,7 +321,8 @@ def _maps(
         side_lines.tolist(),
     )
     lines = np.array(side_lines.reindex(here["side_id"]).tolist(), dtype=object)
-    known = ~(shapely.is_missing(lines) | shapely.is_empty(lines))
+    placed = ~np.isnan(homes).any(axis=1)
+    known = placed & ~(shapely.is_missing(lines) | shapely.is_empty(lines))
     points = shapely.points(homes)
     fronts = homes.copy()
     if known.any():
@@ -333,7 +334,7 @@ def _maps(
     rows_of_doors = list(zip(about["street"], about["side"], strict=True))
     made = {}
     for number, walk in walks.items():
-        rows = np.flatnonzero((numbers == number) & ~np.isnan(homes).any(axis=1))
+        rows = np.flatnonzero((numbers == number) & placed)
         if not len(rows):
             continue
         row_of = np.cumsum([0, *(rows_of_doors[a] != rows_of_doors[b] for a, b in pairwise(rows.tolist()))])

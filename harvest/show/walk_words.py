@@ -36,7 +36,6 @@ WALK_WORDS: dict[str, str] = {
     "fact_usual_note": "in 8 of 10 such rounds",
     "fact_hours": "Knock only",
     "fact_hours_note": "or less, by local rules",
-    "about": "about {figure}",
     "range": "{low} to {high}",
     "hours": "{hours} h",
     "hours_minutes": "{hours} h {minutes} min",
@@ -67,7 +66,6 @@ WALK_WORDS: dict[str, str] = {
     # The doors
     "street": "{street}, {side} side",
     "no_street": "Street without a name, {side} side",
-    "street_numbers": "{street} ({numbers})",
     "cross": "Cross over to the {side} side",
     "turn": "Here it is the {side} side",
     "no_crossing": "Do not cross this street between its doors: it is divided or busy.",
