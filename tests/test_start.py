@@ -255,6 +255,7 @@ def test_openstreetmap_extract_without_parcels(tmp_path: Path) -> None:
     assert (settings.footprints.file, settings.footprints.id) == ("test.osm.pbf", None)
     assert settings.footprints.address == ["addr:housenumber", "addr:street"]
     assert settings.footprints.kind == "building"
+    assert settings.streets is not None and settings.streets.file == "test.osm.pbf"
     assert settings.town.units == "metric"
     assert "# [parcels]" in report.path.read_text(encoding="utf-8")
     assert "Parcels: none found" in "\n".join(report.lines)
