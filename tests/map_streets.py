@@ -73,9 +73,13 @@ def placed(parcels: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     visit = parcels["parcel_id"].map(VISITS).where(inside)
     visit = visit.mask(inside & visit.isna() & parcels["status"].eq(RANKED), TO_VISIT)
     ids = [f"S{i}{j} {k}" for i, j, k in zip(street, stretch, hand, strict=True)]
+    caution = pd.Series(CAUTION, index=parcels.index, dtype="str")
     texts: dict[str, Any] = {
         "street": pd.Series([STREETS[i] for i in street], dtype="str").where(inside),
         "side_id": pd.Series(ids, dtype="str").where(inside),
+        "district": pd.Series([DISTRICTS[i] for i in stretch], dtype="str").where(inside),
+        "visit_status": visit.astype("str"),
+        "door_caution": caution.where(parcels["parcel_id"].eq(CAUTIONED)),
     }
     rounds = street.map(ROUNDS_OF_STREETS).where(visit.isin([TO_VISIT, TRY_AGAIN, COME_BACK]))
     return PARCELS.checked(parcels.assign(**texts, round=rounds.astype("Int64")))

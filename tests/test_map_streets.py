@@ -14,6 +14,8 @@ from urllib.parse import parse_qs
 import geopandas as gpd
 import numpy as np
 import pandas as pd
+import pypdf
+import pyproj
 import pytest
 import shapely
 from axe_playwright_python.sync_playwright import Axe
@@ -159,7 +161,7 @@ def test_the_best_tenth_is_orange_and_says_its_rank(desk: Opened, sides: pd.Data
     middle = EAST + 154 * stretch + 77
     up = 1 if hand == "L" else -1
     zoomed(desk, middle, street_y(street), 18)
-    beside = gpd.GeoSeries([shapely.Point(middle + 40, street_y(street) + 1.8 * up)], crs=PARCEL_CRS)
+    beside = gpd.GeoSeries([shapely.Point(middle + 71, street_y(street) + 1.8 * up)], crs=PARCEL_CRS)
     assert colours_at(desk, beside) == [ORANGE]
     label = around(middle, street_y(street) + 6.3 * up, 3)
     seen = set(colours_at(desk, label))
@@ -592,6 +594,56 @@ def test_it_fits_every_window(opens: Opener, street_town: Path, size: tuple[int,
         "all => all.filter(one => one.scrollWidth > one.clientWidth + 1).map(one => one.textContent)",
     )
     assert cut == []
+
+
+@pytest.mark.parametrize(
+    ("chosen", "heading"), [("sides", "Street sides to canvass"), ("parcels", "Ranked parcels")]
+)
+def test_a_printed_map_is_one_sheet_and_its_table_another(desk: Opened, chosen: str, heading: str) -> None:
+    page = desk.page
+    page.check(f"#table-choice input[value={chosen}]")
+    printed = pypdf.PdfReader(io.BytesIO(page.pdf(prefer_css_page_size=True)))
+    assert len(printed.pages) == 2
+    for sheet in printed.pages:
+        width, height = (float(one) for one in sheet.mediabox[2:])
+        assert width > height
+    first, second = (re.sub(r"\s+", " ", sheet.extract_text()) for sheet in printed.pages)
+    assert "What the roofs of Pellwick could catch" in first and "Capturable in a year, gal a year" in first
+    assert "All 117 parcels" in first and "North is up" in first and re.search(r"\b[125]0* ft\b", first)
+    assert "not drinking water" in first and heading in second
+    if chosen == "sides":
+        assert "1 to 16 of 16" in second and "Fir Row, north side" in second
+    else:
+        assert "1 to 28 of 103" in second and "Homes" not in second.split(heading)[0]
+
+
+def test_the_printed_map_is_painted_with_its_colours(desk: Opened, parcels: gpd.GeoDataFrame) -> None:
+    page = desk.page
+    page.emulate_media(media="print")
+    page.evaluate("window.dispatchEvent(new Event('beforeprint'))")
+    seen = page.evaluate(
+        """() => {
+            const canvas = document.querySelector("#sheet-map canvas");
+            const { data } = canvas.getContext("2d").getImageData(0, 0, canvas.width, canvas.height);
+            const counts = {};
+            for (let i = 0; i < data.length; i += 4) {
+                const colour = "#" + [...data.slice(i, i + 3)].map(v => v.toString(16).padStart(2, "0")).join("");
+                counts[colour] = (counts[colour] ?? 0) + 1;
+            }
+            return counts;
+        }"""
+    )
+    assert all(seen.get(colour, 0) > 5_000 for colour in (*class_colours(5), WATER, PARK))
+    assert seen.get(ORANGE, 0) > 500
+    bar = page.locator("#sheet-map .bar")
+    told_length = float(bar.inner_text().split()[0].replace(",", "")) * 0.3048
+    share = bar.evaluate("one => one.getBoundingClientRect().width / one.parentElement.clientWidth")
+    west, east = (page.evaluate(f"map_harvest.getBounds().get{one}()") for one in ("West", "East"))
+    south, north = (page.evaluate(f"map_harvest.getBounds().get{one}()") for one in ("South", "North"))
+    wide, high = pyproj.Geod(ellps="WGS84").line_lengths([west, east], [(south + north) / 2] * 2)[0], 0.0
+    high = pyproj.Geod(ellps="WGS84").line_lengths([west, west], [south, north])[0]
+    whole = max(wide, high * 960 / 500)  # the sheet is 960 by 500, and holds all that the map shows
+    assert share * whole == pytest.approx(told_length, rel=0.02)
 
 
 def test_those_out_of_choice_are_faded(desk: Opened, parcels: gpd.GeoDataFrame) -> None:

@@ -252,7 +252,7 @@ def test_outlines_are_steps_of_world_pixels() -> None:
     rings, positions, across, down = outline_section(outlines).streams
     assert rings == bytes([2, 0, 2]) and positions == bytes([4, 4, 4, 4])
     assert len(down) > 16 and len(across) > 16
-    middle = 2 * 2**27 + 2 * 10  # zigzag of the first x: 128·2²⁰ px to Greenwich, and 10 to the east side
+    middle = 2 * 2**27  # zigzag of the first x: 128·2²⁰ px to Greenwich, where the west side lies
     assert sum((octet & 0x7F) << (7 * i) for i, octet in enumerate(across[:5])) == middle
 
 
@@ -280,7 +280,8 @@ def test_every_word_is_asked_for_and_every_asked_for_word_exists() -> None:
     body = (PAGE / "body.html").read_text(encoding="utf-8")
     scripts = "\n".join((PAGE / name).read_text(encoding="utf-8") for name in SCRIPTS)
     python = "\n".join(
-        (PAGE.parent / name).read_text(encoding="utf-8") for name in ("map.py", "mapdata.py", "measures.py")
+        (PAGE.parent / name).read_text(encoding="utf-8")
+        for name in ("map.py", "mapdata.py", "measures.py", "style.py")
     )
     exact = set(re.findall(r"\$(\w+)", body)) - {"map"}
     exact |= set(re.findall(r'word\("(\w+)"[,)]', scripts))

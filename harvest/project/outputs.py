@@ -15,7 +15,7 @@ class Outputs(Section):
     folder: str = setting("results", "Result folder, relative to the folder of this project file.")
     formats: list[TableFormat] = setting(["csv", "xlsx", "gpkg"], "Further formats for the tables.")
     map_most_parcels: int = setting(
-        20_000, "Above this many parcels the map shows only the best ranked.", unit="1", ge=100, le=100_000
+        100_000, "Above this many parcels the map shows only the best ranked.", unit="1", ge=100, le=200_000
     )
     map_best: int = setting(
         5_000, "How many of the best ranked parcels such a map shows.", unit="1", ge=10, le=20_000

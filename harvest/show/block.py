@@ -8,12 +8,14 @@ zigzag varints: seven bits a byte, the highest bit set on all but the last byte 
 kind      what a section holds
 ========  ==========================================================================================
 outlines  four streams: rings a row, positions a ring (the closing one dropped), then the steps in x
-          and in y from position to position, in pixels of the world at zoom 20; shells run one way
-          round and holes the other
-lines     the same four streams, of lines instead of rings; nothing is dropped
+          and in y from position to position, in pixels of the world at zoom 20, less what they are
+          expected to be: the first two steps as those of the ring before, each later one back along
+          the last but one, as in a rectangle. Shells run one way round and holes the other
+lines     the same four streams, of lines instead of rings; nothing is dropped, nothing expected
 number    one number a row, scaled by 10^decimals: 0 for a missing one, else its zigzag plus 1. With a
           guide (an earlier number section, and a factor) it is the difference to what that leads one
-          to expect: guide × factor × 10^decimals, rounded half up
+          to expect: guide × factor × 10^decimals, rounded half up; or, where it says order, to the place
+          of the row when rows are sorted by the guide, the greatest first
 word      one index a row into the words that stand in the header; 0 for a missing one
 text      texts joined by the unit separator (U+001F); empty for a missing one
 ========  ==========================================================================================
@@ -53,11 +55,14 @@ class Section:
 
 @dataclass(frozen=True)
 class Guide:
-    """An earlier number section, as the page reads it, and the factor by which it foretells another."""
+    """An earlier number section, as the page reads it, and the factor by which it foretells another.
+
+    Without a factor it foretells places: 1 for the row with its greatest value, and so on.
+    """
 
     name: str
     values: NDArray[np.float64]
-    factor: float
+    factor: float | None
 
     @classmethod
     def of(cls, name: str, values: NDArray[np.float64], told: NDArray[np.float64]) -> Guide:
@@ -69,6 +74,10 @@ class Guide:
     def expected(self, decimals: int) -> NDArray[np.int64]:
         """What it leads one to expect [rows], scaled by 10^``decimals``; 0 where it has no figure."""
         known = np.where(np.isfinite(self.values), self.values, 0.0)
+        if self.factor is None:
+            places = np.empty(len(known), dtype=np.int64)
+            places[np.argsort(-known, kind="stable")] = np.arange(1, len(known) + 1)
+            return places * 10**decimals
         return np.asarray(np.floor(known * self.factor * 10**decimals + 0.5), dtype=np.int64)
 
 
@@ -94,7 +103,9 @@ def number_section(name: str, values: pd.Series, decimals: int = 0, guide: Guide
     says: dict[str, Any] = {"decimals": decimals}
     if guide is not None:
         scaled = scaled - guide.expected(decimals)
-        says |= {"guide": guide.name, "factor": guide.factor}
+        says |= {"guide": guide.name} | (
+            {"factor": guide.factor} if guide.factor is not None else {"order": True}
+        )
     coded = np.where(known, _zigzag(scaled) + np.uint64(1), np.uint64(0))
     return Section(name, "number", (_varints(coded),), says)
 
@@ -114,7 +125,7 @@ def text_section(name: str, values: pd.Series) -> Section:
 
 def outline_section(outlines: gpd.GeoSeries) -> Section:
     """Polygons or multipolygons [rows] in any CRS; a row without an outline has no ring."""
-    shapes = shapely.orient_polygons(outlines.to_crs(3857).force_2d().to_numpy())
+    shapes = shapely.normalize(outlines.to_crs(3857).force_2d().to_numpy())
     parts, row_of_part = shapely.get_parts(shapes, return_index=True)
     rings, part_of_ring = shapely.get_rings(parts, return_index=True)
     return _shape_section("outlines", rings, row_of_part[part_of_ring], len(shapes), closed=True)
@@ -141,14 +152,14 @@ def _shape_section(
         pixels, part_of_position = np.delete(pixels, last, axis=0), np.delete(part_of_position, last)
     positions_of_part = np.bincount(part_of_position, minlength=len(parts))
     parts_of_row = np.bincount(row_of_part, minlength=rows)
+    both = [_steps(pixels[:, axis], positions_of_part) for axis in (0, 1)]
     return Section(
         kind,
         kind,
         (
             _varints(parts_of_row.astype(np.uint64)),
             _varints(positions_of_part.astype(np.uint64)),
-            _varints(_zigzag(_steps(pixels[:, 0], positions_of_part))),
-            _varints(_zigzag(_steps(pixels[:, 1], positions_of_part))),
+            *(_varints(_zigzag(steps - _expected(steps, positions_of_part, closed))) for steps in both),
         ),
     )
 
@@ -162,6 +173,24 @@ def _steps(along: NDArray[np.int64], positions_of_ring: NDArray[np.int64]) -> ND
     starts = np.concatenate([[0], np.cumsum(counts)[:-1]])
     steps[starts] = np.diff(along[starts], prepend=0)
     return steps
+
+
+def _expected(
+    steps: NDArray[np.int64], positions_of_ring: NDArray[np.int64], closed: bool
+) -> NDArray[np.int64]:
+    """What a rectangle beside one like it would lead one to expect of each of ``steps``; 0 for lines."""
+    expected = np.zeros_like(steps)
+    if not closed or not len(steps):
+        return expected
+    starts = np.cumsum(positions_of_ring) - positions_of_ring
+    ring = np.repeat(np.arange(len(positions_of_ring)), positions_of_ring)
+    place = np.arange(len(steps)) - starts[ring]
+    later = np.flatnonzero(place > 2)
+    expected[later] = -steps[later - 2]
+    early = np.flatnonzero((place > 0) & (place <= 2) & (ring > 0))
+    early = early[positions_of_ring[ring[early] - 1] > place[early]]
+    expected[early] = steps[starts[ring[early] - 1] + place[early]]
+    return expected
 
 
 def _zigzag(numbers: NDArray[np.int64]) -> NDArray[np.uint64]:

@@ -66,6 +66,7 @@ GUIDES = {
     "runoff_l_yr": "catchment_area_m2",
     "capturable_l_yr": "runoff_l_yr",
     "storm_l": "catchment_area_m2",
+    "rank": "capturable_l_yr",
     **dict.fromkeys(("yield_low_l_yr", "yield_high_l_yr"), "yield_l_yr"),
     **dict.fromkeys(("yield_poor_year_l_yr", "yield_good_year_l_yr", SWITCHED[0]), "yield_l_yr"),
     **dict(zip(SWITCHED[1:], SWITCHED, strict=False)),
@@ -184,10 +185,9 @@ def blocks(drawn: Layers, units: str) -> dict[str, bytes]:
                 outline_section(parcels.geometry),
                 text_section("parcel_id", parcels["parcel_id"]),
                 text_section("address", parcels["address"]),
-                number_section("rank", parcels["rank"]),
                 *(word_section(name, parcels[name]) for name in (*WORDS_OF_PARCELS, *SENTENCES)),
                 *([_side_of(parcels, sides)] if sides is not None else []),
-                *figure_sections(PARCELS, parcels, FIGURES, units, FINER, GUIDES),
+                *figure_sections(PARCELS, parcels, (*FIGURES, "rank"), units, FINER, GUIDES),
             ],
         ),
         "roofs-data": block(len(drawn.roofs), [outline_section(drawn.roofs.geometry)]),
@@ -243,8 +243,11 @@ def figure_sections(
     for name in names:
         worth = _worth(table.field(name), frame[name], units, name in finer)
         sent[name] = worth
-        leader = (guides or {}).get(name)
-        guide = Guide.of(leader, sent[leader], worth) if leader else None
+        leader, guide = (guides or {}).get(name), None
+        if leader and name == "rank":
+            guide = Guide(leader, sent[leader], None)
+        elif leader:
+            guide = Guide.of(leader, sent[leader], worth)
         sections.append(number_section(name, pd.Series(worth), decimals(worth), guide))
     return sections
 

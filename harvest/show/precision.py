@@ -11,9 +11,8 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 
-SPARE_DIGITS = 1
-"""Digits kept beyond those shown where the page adds figures up: each is off by a thousandth at most, either way, and
-the sum of many by far less."""
+SPARE_DIGITS = 2
+"""Digits kept beyond those shown where the page adds figures up."""
 
 MOST_DECIMALS = 9
 

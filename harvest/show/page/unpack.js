@@ -25,13 +25,15 @@ async function inflated(base64) {
 }
 
 const unpackedSection = {
-  number([stream], { decimals, guide, factor }, layer) {
+  number([stream], { decimals, guide, factor, order }, layer) {
     const scale = 10 ** decimals;
     const numbers = varints(stream, layer.rows);
     const leader = guide ? layer[guide] : null;
+    const places = order ? placesBy(leader) : null;
     for (let row = 0; row < numbers.length; row++) {
       const code = numbers[row];
-      const expected = leader && leader[row] === leader[row] ? Math.floor(leader[row] * factor * scale + 0.5) : 0;
+      let expected = places ? places[row] * scale : 0;
+      if (factor && leader[row] === leader[row]) expected = Math.floor(leader[row] * factor * scale + 0.5);
       numbers[row] = code === 0 ? NaN : (unzigzag(code - 1) + expected) / scale;
     }
     return numbers;
@@ -45,23 +47,23 @@ const unpackedSection = {
     return rows === 0 ? [] : new TextDecoder().decode(stream).split("\x1f").map((text) => text || null);
   },
 
-  outlines: unpackedShapes,
-  lines: unpackedShapes,
+  outlines: (streams, section, layer) => unpackedShapes(streams, layer.rows, true),
+  lines: (streams, section, layer) => unpackedShapes(streams, layer.rows, false),
 };
 
 /*
  * x and y hold every position in pixels of the world at zoom 20. The rings or lines of a row run from
  * firstRing[row] to firstRing[row + 1], the positions of one from firstPosition[ring] to firstPosition[ring + 1].
  */
-function unpackedShapes([ringsOfRow, positionsOfRing, across, down], section, { rows }) {
+function unpackedShapes([ringsOfRow, positionsOfRing, across, down], rows, closed) {
   const firstRing = runningSum(varints(ringsOfRow, rows));
   const firstPosition = runningSum(varints(positionsOfRing, firstRing[rows]));
   const count = firstPosition[firstPosition.length - 1];
   return {
     firstRing,
     firstPosition,
-    x: positions(varints(across, count), firstPosition),
-    y: positions(varints(down, count), firstPosition),
+    x: positions(varints(across, count), firstPosition, closed),
+    y: positions(varints(down, count), firstPosition, closed),
   };
 }
 
@@ -99,16 +101,42 @@ function runningSum(counts) {
   return sums;
 }
 
-/** Steps added up in place: inside a ring from position to position, between rings from start to start. */
-function positions(steps, firstPosition) {
+/** The place of each row when rows are sorted by `values`, the greatest first; missing ones count as 0. */
+function placesBy(values) {
+  const known = values.map((value) => value || 0);
+  const places = new Float64Array(values.length);
+  Uint32Array.from(values.keys())
+    .sort((a, b) => known[b] - known[a] || a - b)
+    .forEach((row, i) => {
+      places[row] = i + 1;
+    });
+  return places;
+}
+
+/**
+ * Steps added up in place: between rings from start to start, inside one from position to position. In closed rings
+ * each step is first put back to what it was before the writer took off what it expected.
+ */
+function positions(steps, firstPosition, closed) {
   let start = 0;
+  let before = [0, 0, 0]; // steps 1 and 2 of the ring before
   for (let ring = 0; ring + 1 < firstPosition.length; ring++) {
-    let at = start;
-    for (let i = firstPosition[ring]; i < firstPosition[ring + 1]; i++) {
-      at += unzigzag(steps[i]);
+    const from = firstPosition[ring];
+    const own = [0, 0, 0];
+    let [at, last, lastButOne] = [start, 0, 0];
+    for (let i = from; i < firstPosition[ring + 1]; i++) {
+      const place = i - from;
+      let step = unzigzag(steps[i]);
+      if (closed && place > 2) step -= lastButOne;
+      else if (closed && place > 0) step += before[place];
+      if (place === 1 || place === 2) own[place] = step;
+      at += step;
       steps[i] = at;
-      if (i === firstPosition[ring]) start = at;
+      if (place === 0) start = at;
+      lastButOne = last;
+      last = step;
     }
+    before = own;
   }
   return steps;
 }
