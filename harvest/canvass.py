@@ -18,7 +18,7 @@ from shapely.ops import substring
 from harvest.clock import Clock
 from harvest.errors import ProjectError
 from harvest.estimate import Estimate
-from harvest.fields import PARCELS, ROUNDS, SIDES, STOPS
+from harvest.fields import PARCELS, ROUNDS, SIDES, STOPS, STREETS
 from harvest.fields.barrels import yield_name
 from harvest.findings import Finding, counted
 from harvest.layers import between
@@ -30,7 +30,7 @@ from harvest.plan.door_order import doors_in_order
 from harvest.plan.round_bound import gap
 from harvest.plan.round_sides import LaidOut, check_sides, laid_out
 from harvest.plan.rounds import Round, RoundPlan, planned
-from harvest.plan.side_sums import with_worth
+from harvest.plan.side_sums import street_sums, with_worth
 from harvest.project import Settings
 from harvest.project.rounds import Rounds, lon_lat
 from harvest.street_sides import OnStreets, sides_table
@@ -59,7 +59,13 @@ def canvassed(
     sides = sides.assign(round=sides["side_id"].map(of_side).astype("Int64"))
     of_parcel = stops.set_index("parcel_id")["round"]
     table = found.parcels.assign(round=found.parcels["parcel_id"].map(of_parcel).astype("Int64"))
-    more = {**found.more, SIDES.name: sides, ROUNDS.name: rounds, STOPS.name: stops[list(STOPS.names)]}
+    more = {
+        **found.more,
+        STREETS.name: street_sums(sides),
+        SIDES.name: sides,
+        ROUNDS.name: rounds,
+        STOPS.name: stops[list(STOPS.names)],
+    }
     told = (
         *check_sides(town.laid.sides, pace(settings.rounds)),
         *_check_rounds(plan),

@@ -10,7 +10,7 @@ from harvest.fields.barrels import MOST_BARRELS, yield_name
 from harvest.fields.canvass import DONE, NO_DOORS, NOTHING_TO_WIN, TO_CANVASS
 from harvest.fields.outreach import COME_BACK, INSTALLED, JOINED, REFUSED, TO_VISIT, TRY_AGAIN, VISIT_STATUSES
 from harvest.fields.parcels import HOMES, LARGE_ROOFS
-from harvest.plan.side_sums import side_sums, with_worth
+from harvest.plan.side_sums import side_sums, street_sums, with_worth
 from harvest.project.rounds import Rounds
 
 ROUNDS = Rounds(answer=0.25, join=0.1, answered_min=5, not_home_min=1, path_m=33, walking_m_s=1.1)
@@ -132,3 +132,20 @@ def test_equal_sides_are_ranked_by_id_whatever_their_order() -> None:
     lengths = pd.Series({"b L": 66.0, "c L": 66.0, "a L": 66.0}).rename_axis("side_id")
     found = side_sums(parcels, lengths, ROUNDS).set_index("side_id")["rank"]
     assert found.to_dict() == {"c L": 1, "a L": 2, "b L": 3}
+
+
+def test_a_street_is_the_sum_of_its_sides() -> None:
+    """Two sides of one street: 30 and 20 L a year in 8 and 7 min are 50 L in 15 min, 10/3 L a minute."""
+    parcels = with_worth(town(side_id=["1 L", "1 R", "2 L"]), ROUNDS, 0.8).assign(
+        worth_l_yr=[30.0, 20.0, 90.0]
+    )
+    lengths = pd.Series({"1 L": 330.0, "1 R": 264.0, "2 L": 66.0}).rename_axis("side_id")
+    sides = side_sums(parcels, lengths, ROUNDS).assign(
+        street=pd.array(["Oak Road", "Oak Road", None], dtype="str"), district="West"
+    )
+    oak, nameless = street_sums(sides).itertuples()
+    assert (oak.street, oak.side_count, oak.door_count, oak.to_visit_count) == ("Oak Road", 2, 2, 2)
+    assert oak.canvass_min == pytest.approx(15.0) and oak.worth_l_min == pytest.approx(50 / 15)
+    assert oak.worth_door_l_yr == pytest.approx(25.0)
+    assert pd.isna(nameless.street) and (nameless.rank, oak.rank) == (1, 2)
+    assert oak.capturable_l_yr + nameless.capturable_l_yr == pytest.approx(sides["capturable_l_yr"].sum())

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from harvest.fields import achieved, canvass, outreach
 from harvest.fields.achieved import ANNUAL, CHANGES, PROGRESS
-from harvest.fields.canvass import CONTEXT, ROUNDS, SIDES, STOPS
+from harvest.fields.canvass import CONTEXT, ROUNDS, SIDES, STOPS, STREETS
 from harvest.fields.doubts import FINDINGS
 from harvest.fields.outreach import UNMATCHED, VISITS
 from harvest.fields.parcels import PARCELS
@@ -27,6 +27,7 @@ __all__ = [
     "ROUNDS",
     "SIDES",
     "STOPS",
+    "STREETS",
     "TABLES",
     "UNMATCHED",
     "VISITS",

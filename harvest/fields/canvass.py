@@ -194,6 +194,57 @@ SIDES = Table(
     ),
 )
 
+STREETS = Table(
+    "streets",
+    "Streets",
+    "One row for each street in each district: its sides added up. Streets without a name share a row a district.",
+    ("street", "district"),
+    (
+        _text("street", "Street", "The street as its layer names it; missing where it has no name."),
+        _text("district", "District", "The district (ward, precinct) of its sides."),
+        _count("side_count", "Sides", "Sides of its stretches that have parcels."),
+        _count("parcel_count", "Parcels", "Parcels on it, in whatever state."),
+        _count("door_count", "Doors", "Homes or units on it that the programme may visit, visited or not."),
+        _count(
+            "to_visit_count", "Doors to visit", "Those that are still to be visited, or to be tried again."
+        ),
+        _count("visited_count", "Parcels visited", "Parcels there with a visit in the log."),
+        _number("length_m", "Length", "Walking length of its sides.", "m", nullable=False, adds="sum"),
+        _number(
+            "canvass_min",
+            "Time to canvass",
+            "Time at the doors that are left to visit, and for walking along their sides once.",
+            "min",
+            adds="sum",
+        ),
+        _number(
+            "capturable_l_yr",
+            "Capturable in a year",
+            "What the roofs on it could catch in season.",
+            "L/yr",
+            adds="sum",
+        ),
+        _number(
+            "yield_l_yr",
+            "Used in a year",
+            "What the suggested barrels on it would deliver and gardens use.",
+            "L/yr",
+            adds="sum",
+        ),
+        WORTH,
+        WORTH_A_DOOR,
+        WORTH_A_MINUTE,
+        _count("rank", "Rank", "Place by worth a minute, 1 is best.", minimum=1, adds="no", nullable=True),
+        _text(
+            "status",
+            "Status",
+            "Whether there is still somebody to visit.",
+            nullable=False,
+            allowed=SIDE_STATUSES,
+        ),
+    ),
+)
+
 ROUNDS = Table(
     "rounds",
     "Rounds",
@@ -285,4 +336,4 @@ CONTEXT = Table(
     ),
 )
 
-TABLES = (SIDES, ROUNDS, STOPS, CONTEXT)
+TABLES = (STREETS, SIDES, ROUNDS, STOPS, CONTEXT)

@@ -76,11 +76,12 @@ def _used(parcels: pd.DataFrame, offer: pd.Series) -> Floats:
 
 
 def side_sums(parcels: pd.DataFrame, length_m: pd.Series, rounds: Rounds) -> pd.DataFrame:
-    """The sides of streets [s], in the order of ``length_m`` [s; m], which is indexed by side id, with their sums.
+    """The sides of streets [s] in the order of their ids, with their sums; ``length_m`` [s; m] is indexed by side id.
 
     ``parcels`` come from :func:`with_worth`, with ``side_id`` (NA where none), ``district``, ``visit_count`` and
     ``corrected``.
     """
+    length_m = length_m.sort_index()
     here = parcels[parcels["side_id"].notna()]
     side = here["side_id"]
     waiting = here["to_visit"]
@@ -113,12 +114,34 @@ def side_sums(parcels: pd.DataFrame, length_m: pd.Series, rounds: Rounds) -> pd.
             "chance": (added(here["door_chance"] * doors, waiting) / to_visit).where(some),
         }
     )
-    status = np.select(
-        [table["door_count"] == 0, ~some, worth <= 0], [NO_DOORS, DONE, NOTHING_TO_WIN], TO_CANVASS
-    )
     counts = {name: "int64" for name in table if name.endswith("_count")}
-    table = table.astype(counts).assign(status=pd.array(status, dtype="str"))
-    return table.assign(rank=_ranks(table)).rename_axis("side_id").reset_index()
+    return _ranked(table.astype(counts)).rename_axis("side_id").reset_index()
+
+
+def street_sums(sides: pd.DataFrame) -> pd.DataFrame:
+    """The sides of each street in each district added up; rows by street and district, what has no name last."""
+    place = ["street", "district"]
+    counts = ["parcel_count", "door_count", "to_visit_count", "visited_count"]
+    amounts = ["length_m", "canvass_min", "capturable_l_yr", "yield_l_yr", "worth_l_yr"]
+    by_street = pd.DataFrame(sides[[*place, *counts, *amounts]]).groupby(place, dropna=False, sort=True)
+    table = by_street[[*counts, *amounts]].sum(min_count=1)
+    table.insert(0, "side_count", by_street.size())
+    table = table.reset_index().astype({"street": "str", "district": "str"})
+    some = table["to_visit_count"] > 0
+    table = table.assign(
+        worth_door_l_yr=(table["worth_l_yr"] / table["to_visit_count"]).where(some),
+        worth_l_min=(table["worth_l_yr"] / table["canvass_min"]).where(some),
+    )
+    return _ranked(table)
+
+
+def _ranked(places: pd.DataFrame) -> pd.DataFrame:
+    """``places`` (sides or streets) with ``status`` and ``rank``."""
+    nobody, done = places["door_count"] == 0, places["to_visit_count"] == 0
+    poor = ~places["worth_l_yr"].gt(0)
+    status = np.select([nobody, done, poor], [NO_DOORS, DONE, NOTHING_TO_WIN], TO_CANVASS)
+    told = places.assign(status=pd.array(status, dtype="str"))
+    return told.assign(rank=_ranks(told))
 
 
 def _most(side: pd.Series, names: pd.Series, doors: pd.Series) -> pd.Series:
@@ -129,11 +152,11 @@ def _most(side: pd.Series, names: pd.Series, doors: pd.Series) -> pd.Series:
     return ordered.drop_duplicates("side").set_index("side")["name"].astype("str")
 
 
-def _ranks(sides: pd.DataFrame) -> pd.Series:
-    """Place by worth a minute [s; Int64], ties by id; NA where nobody is to be canvassed."""
-    worth = sides["worth_l_min"].where(sides["status"] == TO_CANVASS)
+def _ranks(places: pd.DataFrame) -> pd.Series:
+    """Place by worth a minute [s; Int64], equal ones in the order of rows; NA where nobody is to be canvassed."""
+    worth = places["worth_l_min"].where(places["status"] == TO_CANVASS)
     compared = worth.map(lambda value: float(f"{value:.{DIGITS_THAT_COUNT - 1}e}"))
-    order = np.lexsort((sides.index.to_numpy(dtype=np.str_), -compared.fillna(-1).to_numpy()))
-    rank = np.empty(len(sides), dtype=np.int64)
-    rank[order] = np.arange(1, len(sides) + 1)
-    return pd.Series(rank, index=sides.index, dtype="Int64").mask(worth.isna())
+    order = np.argsort(-compared.fillna(-1).to_numpy(), kind="stable")
+    rank = np.empty(len(places), dtype=np.int64)
+    rank[order] = np.arange(1, len(places) + 1)
+    return pd.Series(rank, index=places.index, dtype="Int64").mask(worth.isna())

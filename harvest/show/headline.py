@@ -7,13 +7,14 @@ from pathlib import Path
 from harvest.fields.parcels import HOMES
 from harvest.result import Result
 from harvest.show.figures import shown
+from harvest.show.streets import best_streets
 from harvest.show.town import made_up_days, suggested_barrels, town_figures
 
 BEST = 3
 
 
 def headline(result: Result) -> list[str]:
-    """Roofs, litres, best parcels, findings, and where the map is: five lines from ``result``."""
+    """Roofs, litres, best streets or parcels, findings, and where the map is: five lines from ``result``."""
     run, totals, units = result.run, result.run["totals"], result.run["units"]
     settings = {one["setting"]: one["value"] for one in run["settings"]}
     first, last = settings["season.first"], settings["season.last"]
@@ -51,6 +52,22 @@ def _used(result: Result, units: str) -> str:
 
 
 def _best(result: Result, units: str) -> str:
+    """The streets to knock at first and what the rounds would win, else the homes that lead the list."""
+    rounds = result.run.get("rounds")
+    if rounds:
+        streets, _ = best_streets(result)
+        names = list(dict.fromkeys(streets["street"]))[:BEST]
+        if names:
+            worth = shown(rounds["worth_l_yr"], "L/yr", units)
+            many = "1 round" if rounds["laid"] == 1 else f"{rounds['laid']:,} rounds"
+            return (
+                f"{', '.join(names)} are the streets to knock at first; {many} of {rounds['doors']:,} doors can be "
+                f"expected to win {worth} that gardens use."
+            )
+    return _best_homes(result, units)
+
+
+def _best_homes(result: Result, units: str) -> str:
     columns = ["parcel_id", "address", "list", "rank", "capturable_l_yr"]
     parcels = result.table("parcels", columns)
     homes = parcels[parcels["list"].eq(HOMES) & parcels["rank"].le(BEST)].sort_values("rank")
