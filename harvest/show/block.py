@@ -77,7 +77,7 @@ class Guide:
         if self.factor is None:
             places = np.empty(len(known), dtype=np.int64)
             places[np.argsort(-known, kind="stable")] = np.arange(1, len(known) + 1)
-            return places * 10**decimals
+            return np.asarray(places * 10**decimals)
         return np.asarray(np.floor(known * self.factor * 10**decimals + 0.5), dtype=np.int64)
 
 
