@@ -33,6 +33,9 @@ KINDS_OF_GROUND = {
     "park": r"(?<![a-z])(park(?!ing)s?|greens?|commons?|forests?|woods?|playgrounds?)(?![a-z])",
 }
 
+BESIDE_DEGREES = 0.01
+"""A layer within about a kilometre of the town is near it: a river may run beside it."""
+
 LOG_COLUMNS = {"dates": r"date|day|when", "outcomes": r"outcome|result|status|response"}
 
 
@@ -48,6 +51,10 @@ class Further:
 
 def further(others: Iterable[Seen], town: Bounds | None) -> Further:
     """The likely streets, districts, surroundings and visit log among ``others``, near ``town`` [degrees]."""
+    if town is not None:
+        west, south, east, north = town
+        by = BESIDE_DEGREES
+        town = (west - by, south - by, east + by, north + by)
     near = [one for one in others if meet(one.bounds, town)]
     context = [(one, *found) for one in near if (found := _ground(one))]
     used = [one for one, *_ in context]
