@@ -165,6 +165,7 @@ def drawn(cells: gpd.GeoDataFrame, plane: CRS) -> gpd.GeoSeries:
 
 def _strip(line: shapely.Geometry, side: str) -> shapely.Geometry:
     """A strip along ``line`` [plane, m], on the ``side`` of the compass or on both."""
+    line = shapely.line_merge(line)
     if side == BOTH_SIDES:
         return shapely.buffer(line, STRIP_M, cap_style="flat", join_style="mitre", mitre_limit=2)
     both = [

@@ -31,6 +31,7 @@ function setUpCellPainter(cells, ground, colouring) {
 
   /** Seen from afar a strip along a street is thinner than a line can be, so its edge has its own colour. */
   function paintCells(context, view) {
+    if (cells.rows === 0) return;
     const near = byBlock || view.zoom >= EDGES_FROM_ZOOM;
     const { name, colours } = colouring.measure;
     context.lineWidth = near ? 1 : 2;
