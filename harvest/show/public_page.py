@@ -48,6 +48,9 @@ STRIP_M = 14.0
 """How wide a side of a street is drawn."""
 
 STREET_M = 5.0
+MOST_STRETCHES = 2
+"""Stretches that are all named; of more, the first is, and how many there are besides."""
+
 TOWARDS = {NORTH: (0, 1), EAST: (1, 0), SOUTH: (0, -1), WEST: (-1, 0)}
 
 
@@ -148,9 +151,14 @@ def where(cell: Mapping[str, Any]) -> str:
     )
     if square is not None:
         return told("where_squares" if ";" in square else "where_square", square=square)
-    name = "where_street" if stretch else "where_short"
     side = PUBLIC_WORDS[f"side_{cell['side']}"]
-    return PUBLIC_WORDS[name].format(street=street or PUBLIC_WORDS["no_street"], stretch=stretch, side=side)
+    stretches = (stretch or "").split("; ")
+    name = "where_street" if stretch else "where_short"
+    if len(stretches) > MOST_STRETCHES:
+        name, stretch = "where_more", stretches[0]
+    return PUBLIC_WORDS[name].format(
+        street=street or PUBLIC_WORDS["no_street"], stretch=stretch, side=side, more=len(stretches) - 1
+    )
 
 
 def drawn(cells: gpd.GeoDataFrame, plane: CRS) -> gpd.GeoSeries:

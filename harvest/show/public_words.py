@@ -55,6 +55,7 @@ PUBLIC_WORDS: dict[str, str] = {
     "under": "under {bound}",
     "about_homes": "about {homes} homes",
     "where_street": "{street}, {stretch}, {side}",
+    "where_more": "{street}, {stretch} and {more} more stretches, {side}",
     "where_short": "{street}, {side}",
     "where_square": "Block {square}",
     "where_squares": "Blocks {square}",
