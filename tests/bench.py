@@ -19,6 +19,7 @@ from pathlib import Path
 from typing import Any
 
 import bench_barrels
+import bench_map
 
 SAMPLE = Path(__file__).parents[1] / "data" / "sample"
 PROJECT = """
@@ -166,7 +167,14 @@ def compared(folder: Path, roofs: Any, litres: Any) -> dict[str, float]:
     }
 
 
-WAYS = {"core": core, "floor": floor, "ours": ours, "obvious": obvious, **bench_barrels.WAYS}
+WAYS = {
+    "core": core,
+    "floor": floor,
+    "ours": ours,
+    "obvious": obvious,
+    **bench_barrels.WAYS,
+    **bench_map.WAYS,
+}
 
 
 def timed(way: str, folder: Path) -> dict[str, Any]:
@@ -247,7 +255,8 @@ def main() -> None:
 
         barrels(folder)
 
-        folder = make(Path(made) / "10k", 10_000)
+        towns = {"10k": make(Path(made) / "10k", 10_000), "100k": folder}
+        folder = towns["10k"]
         our = statistics.median(timed("ours", folder)["seconds"] for _ in range(3))
         theirs = timed("obvious", folder)
         if theirs["one_cell"] > 1e-9 or theirs["town"] > 0.005 or theirs["within"] < 0.99:
@@ -259,6 +268,8 @@ def main() -> None:
             f"        same answers: {theirs['single']:,} roofs inside one cell to {theirs['one_cell']:.0e}, "
             f"{theirs['within']:.2%} of parcels to 0.5 %, the worst (across cells) to {theirs['worst']:.2%}"
         )
+
+        bench_map.report(timed, said, towns)
 
     command = [str(Path(sys.executable).with_name("harvest")), "--help"]
     helps = []
@@ -273,7 +284,7 @@ def main() -> None:
 if __name__ == "__main__":
     if len(sys.argv) == 3:
         way, town = WAYS[sys.argv[1]], Path(sys.argv[2])
-        if sys.argv[1] not in bench_barrels.WAYS:
+        if sys.argv[1] not in bench_barrels.WAYS | bench_map.WAYS:
             way(town.with_name("warm"))
         gc.freeze()  # collecting garbage need not walk what the libraries loaded, whichever way is measured
         answer = way(town)

@@ -9,14 +9,17 @@ from __future__ import annotations
 import heapq
 import itertools
 from collections.abc import Collection
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.optimize import Bounds, LinearConstraint, milp
-from scipy.sparse import coo_array
+from scipy.optimize import Bounds, LinearConstraint, OptimizeResult, linprog, milp
+from scipy.sparse import coo_array, vstack
 
 from harvest.plan.canvass_time import Pace
 from harvest.plan.round_graph import StreetSides
+
+MOST_TURNS, MOST_NODES = 25, 20_000
+"""How many rounds a proof may still have to find, and how many branches HiGHS may take for each."""
 
 
 def one_pass_m(sides: StreetSides, pace: Pace, segment: int) -> float:
@@ -96,28 +99,62 @@ class Exact:
     proven: float
 
 
-def exact(sides: StreetSides, pace: Pace, rounds: int, seconds: float, share: float = 1e-3) -> Exact:
-    """The best ``rounds`` as an integer program in which a flow from one place of a round reaches all that it walks.
+def exact(sides: StreetSides, pace: Pace, share: float) -> Exact:
+    """The best round as an integer program in which a flow from one of its places reaches all that it walks; solved
+    until what is proven is within ``share`` of what is found.
 
-    For each round: sides worked, segments worked in one pass, plain walks along each segment, nodes where an odd
-    number of them meet (two at most, the ends of the walk), and a flow that only walked segments carry.
+    Sides worked, segments worked in one pass, plain walks along each segment, nodes where an odd number of them meet
+    (two at most, the ends of the walk), and a flow that only walked segments carry.
     """
-    program = _Program(sides, pace, rounds)
-    solved = milp(
-        program.cost(),
-        integrality=program.whole,
-        bounds=Bounds(program.low, program.high),
-        constraints=program.constraints(),
-        options={"time_limit": seconds, "mip_rel_gap": share},
-    )
+    solved = _Program(sides, pace).solved({"mip_rel_gap": share})
     return Exact(float(-solved.fun), float(-solved.mip_dual_bound))
+
+
+def unbeatable(
+    sides: StreetSides, pace: Pace, rounds: int, most: float, known: Collection[frozenset[int]]
+) -> bool:
+    """Whether it is proven that no ``rounds`` rounds win more than ``most``.
+
+    For any prices of sides, rounds that share no side win at most the sum of the prices and, each, what the best one
+    wins beyond them. Prices come from a linear program over the rounds ``known``, which decide how soon a proof is
+    found and never whether it holds; HiGHS then shows that no round wins enough beyond the prices, or finds one that
+    does, which joins those known. Gives up after ``MOST_TURNS`` of these.
+    """
+    columns = {tuple(sorted(one)) for one in known if one}
+    for _ in range(MOST_TURNS):
+        prices = _prices(sides, columns, rounds)
+        beyond = np.maximum(sides.value.ravel() - prices, 0.0)
+        room = (most - prices.sum()) / rounds
+        if room <= 0:
+            return False
+        priced = replace(sides, value=beyond.reshape(-1, 2))
+        solved = _Program(priced, pace).solved({"node_limit": MOST_NODES}, least=room)
+        if solved.status == 2:
+            return True
+        if solved.x is None:
+            return False
+        columns.add(tuple(np.flatnonzero(solved.x[: 2 * len(sides)] > 0.5).tolist()))
+    return False
+
+
+def _prices(sides: StreetSides, columns: Collection[tuple[int, ...]], rounds: int) -> np.ndarray:
+    """What each side is worth to ``rounds`` rounds out of ``columns``: duals of choosing shares of them."""
+    ordered = sorted(columns)
+    row = np.concatenate([np.array(one) for one in ordered])
+    column = np.repeat(np.arange(len(ordered)), [len(one) for one in ordered])
+    uses = coo_array((np.ones(len(row)), (row, column)), shape=(2 * len(sides), len(ordered)))
+    every = coo_array(np.ones((1, len(ordered))))
+    worth = np.array([sides.value.ravel()[list(one)].sum() for one in ordered])
+    limits = np.append(np.ones(2 * len(sides)), float(rounds))
+    solved = linprog(-worth, A_ub=vstack([uses, every]), b_ub=limits, method="highs")
+    return np.maximum(-solved.ineqlin.marginals[:-1], 0.0)
 
 
 class _Program:
     """Columns and rows of the program of :func:`exact`."""
 
-    def __init__(self, sides: StreetSides, pace: Pace, rounds: int) -> None:
-        self.sides, self.pace, self.rounds = sides, pace, rounds
+    def __init__(self, sides: StreetSides, pace: Pace) -> None:
+        self.sides, self.pace = sides, pace
         segments, nodes = len(sides), sides.node_count
         one_pass = np.array([one_pass_m(sides, pace, s) for s in range(segments)])
         worth = sides.doors.ravel() > 0
@@ -141,20 +178,28 @@ class _Program:
         for name, (count, _, _) in blocks.items():
             self.first[name] = place
             place += count
-        self.high = np.tile(np.concatenate([high for _, high, _ in blocks.values()]), rounds)
+        self.high = np.concatenate([high for _, high, _ in blocks.values()])
         self.low = np.zeros_like(self.high)
-        self.whole = np.tile(np.concatenate([np.full(n, w) for n, _, w in blocks.values()]), rounds)
+        self.whole = np.concatenate([np.full(n, w) for n, _, w in blocks.values()])
         self.entries: list[tuple[int, int, float]] = []
         self.lower: list[float] = []
         self.upper: list[float] = []
 
-    def at(self, r: int, name: str, number: int) -> int:
-        return r * self.width + self.first[name] + number
-
-    def cost(self) -> np.ndarray:
+    def solved(self, options: dict[str, float], least: float = -np.inf) -> OptimizeResult:
+        """What HiGHS found among rounds that win at least ``least``."""
         cost = np.zeros(self.width)
         cost[: 2 * len(self.sides)] = -self.sides.value.ravel()
-        return np.tile(cost, self.rounds)
+        limits = [self.constraints(), LinearConstraint(-cost[None, :], lb=least)]
+        return milp(
+            cost,
+            integrality=self.whole,
+            bounds=Bounds(self.low, self.high),
+            constraints=limits,
+            options=options,
+        )
+
+    def at(self, name: str, number: int) -> int:
+        return self.first[name] + number
 
     def row(self, terms: list[tuple[int, float]], low: float, high: float) -> None:
         self.entries += [(len(self.lower), column, factor) for column, factor in terms]
@@ -162,39 +207,31 @@ class _Program:
         self.upper.append(high)
 
     def constraints(self) -> LinearConstraint:
-        sides, nodes = self.sides, self.sides.node_count
-        for side in range(2 * len(sides)):
-            self.row([(self.at(r, "side", side), 1.0) for r in range(self.rounds)], 0, 1)
-        for r in range(self.rounds):
-            self._time(r)
-            for s in range(len(sides)):
-                self._segment(r, s)
-            for v in range(nodes):
-                self._node(r, v)
-            self.row([(self.at(r, "odd", v), 1.0) for v in range(nodes)], 0, 2)
-            self.row([(self.at(r, "root", v), 1.0) for v in range(nodes)], 0, 1)
-            for v in range(nodes):  # the root is the first node met, so that it is not any of them
-                roots = [(self.at(r, "root", u), 1.0) for u in range(v + 1)]
-                self.row([*roots, (self.at(r, "met", v), -1.0)], 0, np.inf)
-        for earlier, later in itertools.pairwise(range(self.rounds)):
-            worth = [(self.at(earlier, "side", i), float(v)) for i, v in enumerate(sides.value.ravel())]
-            worth += [(self.at(later, "side", i), -float(v)) for i, v in enumerate(sides.value.ravel())]
-            self.row(worth, 0, np.inf)
+        nodes = self.sides.node_count
+        self._time()
+        for s in range(len(self.sides)):
+            self._segment(s)
+        for v in range(nodes):
+            self._node(v)
+        self.row([(self.at("odd", v), 1.0) for v in range(nodes)], 0, 2)
+        self.row([(self.at("root", v), 1.0) for v in range(nodes)], 0, 1)
+        for v in range(nodes):  # the root is the first node met, so that it is not any of them
+            roots = [(self.at("root", u), 1.0) for u in range(v + 1)]
+            self.row([*roots, (self.at("met", v), -1.0)], 0, np.inf)
         rows, columns, factors = zip(*self.entries, strict=True)
-        shape = (len(self.lower), self.width * self.rounds)
-        matrix = coo_array((factors, (rows, columns)), shape=shape).tocsr()
+        matrix = coo_array((factors, (rows, columns)), shape=(len(self.lower), self.width)).tocsr()
         return LinearConstraint(matrix, self.lower, self.upper)
 
-    def _time(self, r: int) -> None:
+    def _time(self) -> None:
         sides, speed = self.sides, self.pace.metres_a_min
-        terms = [(self.at(r, "side", i), float(m)) for i, m in enumerate(sides.minutes.ravel())]
-        terms += [(self.at(r, "plain", s), float(m) / speed) for s, m in enumerate(sides.length_m)]
-        terms += [(self.at(r, "pass", s), float(m) / speed) for s, m in enumerate(self.one_pass_m)]
+        terms = [(self.at("side", i), float(m)) for i, m in enumerate(sides.minutes.ravel())]
+        terms += [(self.at("plain", s), float(m) / speed) for s, m in enumerate(sides.length_m)]
+        terms += [(self.at("pass", s), float(m) / speed) for s, m in enumerate(self.one_pass_m)]
         self.row(terms, 0, self.pace.shift_min)
 
-    def _segment(self, r: int, s: int) -> None:
-        one, other = self.at(r, "side", 2 * s), self.at(r, "side", 2 * s + 1)
-        passed, plain, used = self.at(r, "pass", s), self.at(r, "plain", s), self.at(r, "used", s)
+    def _segment(self, s: int) -> None:
+        one, other = self.at("side", 2 * s), self.at("side", 2 * s + 1)
+        passed, plain, used = self.at("pass", s), self.at("plain", s), self.at("used", s)
         self.row([(plain, 1), (passed, 2), (one, -1), (other, -1)], 0, np.inf)
         for side in (one, other):
             self.row([(side, 1), (passed, -1)], 0, np.inf)
@@ -202,17 +239,17 @@ class _Program:
         self.row([(plain, 1), (passed, 1), (used, -1)], 0, np.inf)
         self.row([(used, 4), (plain, -1), (passed, -1)], 0, np.inf)
         for way in ("there", "back"):
-            self.row([(used, float(self.sides.node_count)), (self.at(r, way, s), -1)], 0, np.inf)
+            self.row([(used, float(self.sides.node_count)), (self.at(way, s), -1)], 0, np.inf)
         for node in (self.sides.node_from[s], self.sides.node_to[s]):
-            self.row([(self.at(r, "met", int(node)), 1), (used, -1)], 0, np.inf)
+            self.row([(self.at("met", int(node)), 1), (used, -1)], 0, np.inf)
 
-    def _node(self, r: int, v: int) -> None:
+    def _node(self, v: int) -> None:
         sides = self.sides
         ends = [(s, 1.0) for s in np.flatnonzero(sides.node_from == v)]
         ends += [(s, -1.0) for s in np.flatnonzero(sides.node_to == v)]
-        parity = [(self.at(r, name, int(s)), 1.0) for s, _ in ends for name in ("plain", "pass")]
-        self.row([*parity, (self.at(r, "half", v), -2.0), (self.at(r, "odd", v), -1.0)], 0, 0)
-        flow = [(self.at(r, "there", int(s)), -sign) for s, sign in ends]
-        flow += [(self.at(r, "back", int(s)), sign) for s, sign in ends]
-        self.row([*flow, (self.at(r, "given", v), 1), (self.at(r, "met", v), -1)], 0, 0)
-        self.row([(self.at(r, "root", v), float(sides.node_count)), (self.at(r, "given", v), -1)], 0, np.inf)
+        parity = [(self.at(name, int(s)), 1.0) for s, _ in ends for name in ("plain", "pass")]
+        self.row([*parity, (self.at("half", v), -2.0), (self.at("odd", v), -1.0)], 0, 0)
+        flow = [(self.at("there", int(s)), -sign) for s, sign in ends]
+        flow += [(self.at("back", int(s)), sign) for s, sign in ends]
+        self.row([*flow, (self.at("given", v), 1), (self.at("met", v), -1)], 0, 0)
+        self.row([(self.at("root", v), float(sides.node_count)), (self.at("given", v), -1)], 0, np.inf)

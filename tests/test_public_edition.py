@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import json
 import re
+import shutil
 import zlib
 from pathlib import Path
 
@@ -185,17 +186,18 @@ def test_geojson_is_longitude_before_latitude_in_few_digits(edition: Edition) ->
     assert {-58, -57} >= {int(float(one)) for one in numbers if float(one) < 0}
 
 
-def test_a_run_writes_it_only_when_asked(sample_copy: Path) -> None:
-    asked = sample_copy.read_text(encoding="utf-8") + "\n[public]\nwritten = true\n"
-    sample_copy.write_text(asked, encoding="utf-8")
-    result = run(read_project(sample_copy))
-    assert {path.name for path in (result.folder / "public").iterdir()} == FILES
-    assert "public" in result.run["files"]
-    assert result.has("public_cells")
-    checks = set(result.table("findings")["check"])
-    assert "public edition" in checks
-    sample_copy.write_text(asked.replace("written = true", "written = false"), encoding="utf-8")
-    again = run(read_project(sample_copy))
+def test_a_run_writes_it_only_when_asked(sample_result: Result, sample_copy: Path) -> None:
+    """The sample asks for it; the same project without the word gets no folder, and loses that of the run before."""
+    assert {path.name for path in (sample_result.folder / "public").iterdir()} == FILES
+    assert "public" in sample_result.run["files"]
+    assert sample_result.run["public"]["by"] == "streets"
+    assert "public edition" in set(sample_result.table("findings")["check"])
+    text = sample_copy.read_text(encoding="utf-8")
+    assert "[public]" in text
+    sample_copy.write_text(text.replace("written = true", "written = false"), encoding="utf-8")
+    out = sample_copy.parent / "results"
+    shutil.copytree(sample_result.folder, out)
+    again = run(read_project(sample_copy), out)
     assert not (again.folder / "public").exists()
     assert not again.has("public_cells")
     assert "public" not in again.run

@@ -7,7 +7,7 @@ from functools import cache
 
 import numpy as np
 import pytest
-from exact_rounds import best_by_force, exact
+from exact_rounds import best_by_force, exact, unbeatable
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import dijkstra
 from street_grids import grid, town_streets
@@ -21,7 +21,7 @@ from harvest.plan.round_route import Walker
 from harvest.plan.rounds import RoundPlan, planned, sides_of
 from harvest.project.rounds import Rounds
 
-SMALL = Rounds(canvassers=2, shifts=1, least_doors=1, effort=1)
+SMALL = Rounds(canvassers=2, shifts=1, shift_hours=2.0, least_doors=1, effort=1)
 
 
 def street(
@@ -209,7 +209,7 @@ def test_islands_are_never_joined() -> None:
 
 
 def test_rows_in_another_order_give_the_same_rounds() -> None:
-    sides = grid(6, 5, 11)
+    sides = grid(5, 4, 11)
     order = np.random.default_rng(5).permutation(len(sides))
     other = StreetSides.of(
         sides.segment_id[order],
@@ -233,11 +233,8 @@ def test_the_same_seed_gives_the_same_rounds_and_another_may_not() -> None:
 @pytest.mark.parametrize("seed", range(2))
 def test_more_time_never_wins_less(seed: int) -> None:
     """The search is no proof, so a hundredth is allowed for."""
-    sides = grid(6, 5, seed + 20)
-    won = [
-        planned(sides, SMALL.model_copy(update={"shift_hours": hours})).value
-        for hours in (0.5, 1.0, 1.5, 3.0)
-    ]
+    sides = grid(5, 4, seed + 20)
+    won = [planned(sides, SMALL.model_copy(update={"shift_hours": hours})).value for hours in (0.5, 1.0, 2.0)]
     assert all(later >= 0.99 * earlier for earlier, later in itertools.pairwise(won))
     more = [planned(sides, SMALL.model_copy(update={"canvassers": count})).value for count in (1, 2, 4)]
     assert all(later >= 0.99 * earlier for earlier, later in itertools.pairwise(more))
@@ -289,17 +286,38 @@ def test_tiny_plans_against_brute_force(seed: int) -> None:
     assert best * 0.98 <= planned(sides, settings).value <= best * (1 + 1e-9)
 
 
-@pytest.mark.parametrize(
-    ("seed", "rounds", "share"), [(3, 1, 0.01), (4, 1, 0.01), (5, 1, 0.01), (3, 2, 0.025)]
-)
-def test_plans_of_150_sides_against_an_exact_program(seed: int, rounds: int, share: float) -> None:
-    """Connection as a flow, solved by HiGHS until what it proved is within ``share`` of what it found."""
-    sides, settings, plan = small_plan(seed, rounds)
+@pytest.mark.parametrize("seed", [3, 4])
+def test_a_round_of_150_sides_against_an_exact_program(seed: int) -> None:
+    """HiGHS stops when what it proved is within 2 % of the best round it found."""
+    sides, settings, plan = small_plan(seed, 1)
     assert 140 <= 2 * len(sides) <= 160
-    best = exact(sides, pace(settings), rounds, seconds=240, share=share)
+    best = exact(sides, pace(settings), share=0.02)
     assert plan.value >= 0.97 * best.proven
     assert plan.value <= best.proven * (1 + 1e-9)
     assert plan.bound >= best.found * (1 - 1e-9)
+
+
+@pytest.mark.parametrize(
+    ("seed", "rounds", "hours"), [(3, 1, 2.0), (6, 1, 3.0), (3, 2, 2.0), (7, 2, 3.0), (4, 3, 2.0)]
+)
+def test_no_rounds_on_150_sides_win_3_percent_more(seed: int, rounds: int, hours: float) -> None:
+    """Proven with connection as a flow. That a plan wins more than nine tenths of its own value is not: the proof
+    can fail."""
+    sides, settings, plan = small_plan(seed, rounds, hours)
+    assert 140 <= 2 * len(sides) <= 165
+    known = some_rounds(sides, pace(settings), [frozenset(one.sides) for one in plan.rounds])
+    assert unbeatable(sides, pace(settings), rounds, plan.value / 0.97, known)
+    assert not unbeatable(sides, pace(settings), rounds, 0.9 * plan.value, known)
+
+
+def some_rounds(sides: StreetSides, limit: Pace, more: list[frozenset[int]]) -> list[frozenset[int]]:
+    """Rounds grown here and there with drawn tastes, from which a proof may start."""
+    grower = Grower(ground := Ground(sides, limit), Walker(ground))
+    rng = np.random.default_rng(0)
+    for node in range(sides.node_count):
+        taste = np.exp(0.5 * rng.standard_normal(2 * len(sides)))
+        more = [*more, grower.grown(node, ground.worth, 0.6, taste)]
+    return more
 
 
 @pytest.mark.parametrize("seed", range(20))
@@ -317,9 +335,10 @@ def test_the_filling_of_a_shift_against_brute_force(seed: int) -> None:
 def test_taking_parts_out_never_loses_and_often_wins() -> None:
     sides = grid(8, 6, 5)
     grower = Grower(ground := Ground(sides, Pace(135.0, 66.0)), Walker(ground))
+    rng = np.random.default_rng(0)
     won = []
-    for node in range(0, sides.node_count, 3):
-        grown = grower.grown(node, ground.worth, 0.7)
+    for node in range(0, sides.node_count, 5):
+        grown = grower.grown(node, ground.worth, 0.7, np.exp(0.5 * rng.standard_normal(len(ground.value))))
         mended = grower.mended(grown, ground.worth)
         assert grower.walker.minutes(mended) <= 135
         won.append(grower.value(mended) / grower.value(grown))

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from harvest.show.figures import rounded
-from harvest.show.precision import decimals, kept, significant
+from harvest.show.figures import dollars_worth, rounded
+from harvest.show.precision import decimals, dollars_kept, kept, significant
 
 
 def half_up(value: float, digits: int) -> float:
@@ -36,3 +36,11 @@ def test_the_fewest_decimals() -> None:
     assert decimals(np.array([1.0, 0.25, 1e9])) == 2
     assert decimals(np.array([])) == 0
     assert decimals(significant(np.array([0.1 + 0.2]), 3)) == 1
+
+
+def test_dollars_are_kept_as_they_are_told() -> None:
+    drawn = np.concatenate(
+        [np.random.default_rng(8).lognormal(3, 2, 5_000), [0.0, 0.004, 9.994, 9.996, 99.7, 1234.5]]
+    )
+    np.testing.assert_allclose(dollars_kept(drawn), [dollars_worth(one) for one in drawn], rtol=1e-12)
+    assert np.isnan(dollars_kept(np.array([np.nan]))).all()

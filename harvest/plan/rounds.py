@@ -33,7 +33,7 @@ SEEDS = 3
 TASTES = (0.1, 1.0)
 """Spreads, from mild to wild, of the factors on values that let rounds grow in other ways."""
 
-LEAST_ATTEMPTS = 80
+LEAST_ATTEMPTS = 60
 """However few rounds there are, so many attempts are made to grow some of them anew, each time over."""
 
 HOPELESS = 0.93

@@ -24,6 +24,8 @@ from harvest.show.typeset import can_typeset, typeset
 BRIEF_FILE = "brief.pdf"
 TEMPLATE = "brief.typ"
 LONGEST_TOWN = 60
+ROOM = {"us-letter": (7.2, 4.4), "a4": (6.97, 5.0)}
+"""Width and height that the map has on the page [inches]."""
 
 
 def write_brief(result: Result, folder: Path) -> list[Finding]:
@@ -84,8 +86,9 @@ def _map(shown: Scene, run: dict[str, Any]) -> str:
     from harvest.show.figure_drawing import Layout, drawn
     from harvest.show.sheet import settled
 
+    width, height = ROOM[PAPER[run["units"]]]
     layout = Layout(
-        7.2, 4.4, 300, 0.02, 1.95, title=14, heading=10, body=8.8, small=8, framed=False, vector_most=0
+        width, height, 300, 0.02, 1.95, 14, heading=10, body=8.8, small=8, framed=False, vector_most=0
     )
     with settled():
         made = drawn(shown, layout).svg(f"{run['program']} {run['version']}", shown.title)

@@ -9,6 +9,7 @@ from typing import Any
 
 import pandas as pd
 
+from harvest.fields.register import unit_of_name
 from harvest.result import Result
 from harvest.show.brief_words import said
 from harvest.show.card_texts import one_line
@@ -23,6 +24,7 @@ MOST_DISTRICTS = 8
 SHEDS, CAPTURABLE, USED, RANKING = 1, 2, 3, 5
 """The line of the method that a column's footnote points to; 0 for none."""
 
+BARRELS = "suggested_barrels"
 SIDE_COLUMNS = {
     "door_count": 0,
     "to_visit_count": 0,
@@ -37,9 +39,9 @@ DISTRICT_COLUMNS = {
     "runoff_l_yr": SHEDS,
     "capturable_l_yr": CAPTURABLE,
     "yield_l_yr": USED,
-    "suggested_barrels": USED,
+    BARRELS: USED,
 }
-COUNTS = ("door_count", "to_visit_count", "suggested_barrels")
+COUNTS = ("door_count", "to_visit_count")
 
 
 @dataclass(frozen=True)
@@ -141,13 +143,14 @@ def _records(frame: pd.DataFrame) -> list[dict[str, Any]]:
 
 
 def _figure(value: Any, name: str, units: str) -> str:
-    """A count as it is, a volume to two digits in the unit people read."""
+    """Homes as they are; everything else to two digits, in the unit people read."""
     if value is None or pd.isna(value):
         return said("missing")
     if name in COUNTS:
         return f"{round(value):,}"
-    _, converted = read_unit(units, "L/yr")
-    return rounded(converted(float(value)), DIGITS)
+    _, converted = read_unit(units, unit_of_name(name))
+    text = rounded(converted(float(value)), DIGITS)
+    return text.removesuffix(".0") if name == BARRELS else text
 
 
 def _name(value: Any) -> str:

@@ -145,6 +145,6 @@ CAUTIONS = (
 )
 
 
-def said(name: str, **values: object) -> str:
+def said(name: str, /, **values: object) -> str:
     """The text called ``name`` with its ``{…}`` filled in; what a value itself holds is left as it is."""
     return fill(BRIEF_WORDS[name], **values)

@@ -157,7 +157,7 @@ CAUTIONS = (
 )
 
 
-def told(name: str, **values: object) -> str:
+def told(name: str, /, **values: object) -> str:
     """The text called ``name`` with its ``{…}`` filled in; what a value itself holds is left as it is."""
     return fill(CARD_WORDS[name], **values)
 

@@ -120,7 +120,7 @@ def _map(sheet: Sheet, scene: Scene, layout: Layout, box: tuple[float, float, fl
 
     for name, shapes in scene.surroundings.items():
         seen = shapely.clip_by_rect(shapes, least_x, least_y, most_x, most_y)
-        draw_surroundings(axes, GROUND_COLOURS[name], seen, dot)
+        draw_surroundings(axes, name, seen, dot)
     if scene.streets:
         draw_ground(axes, scene.ground, dot, len(scene.ground) > layout.vector_most)
         draw_streets(axes, scene, metres, picture)
@@ -258,7 +258,7 @@ def _scale(sheet: Sheet, scene: Scene, layout: Layout, at: Place, wide: float, m
         )
     )
     sheet.text((left, y + high + 0.45 * body), "0", layout.body, color=INK)
-    sheet.text((end, y + high + 0.45 * body), text, layout.body, across="right", color=INK)
+    sheet.text((end, y + high + 0.45 * body), text, layout.body, across="center", color=INK)
     x, tall = left + wide - 2.4 * body, 1.9 * body
     points = [(x, y + tall), (x + 0.65 * body, y), (x, y + 0.4 * body), (x - 0.65 * body, y)]
     sheet.page.add_patch(Polygon(points, closed=True, facecolor=INK, edgecolor=INK, linewidth=0.5))

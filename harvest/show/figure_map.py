@@ -16,24 +16,35 @@ from harvest.show.scene import Scene, Shapes
 from harvest.show.sheet import PT_PER_INCH, face
 
 INK, QUIET, EDGE, WHITE = "#1d2730", "#4e5b66", "#a9b1ae", "#ffffff"
-BEST_COLOUR = "#d05a00"
-"""Set apart from every class for colour-blind readers; each of the best streets carries its number too."""
+BEST_COLOUR, BEST_BAND = "#d05a00", "#f6b26b"
+"""Set apart from every class for colour-blind readers, the band light enough for grey; each of the best streets
+carries its number too."""
 
 GROUND_EDGE = "#d5d9d6"
 GROUND_COLOURS = {"water": "#cfe3ea", "green": "#dcebd8", "other": "#ece9e2"}
+GROUND_LINES = {"water": "#8fb9c9", "green": "#a9c6a0", "other": "#c9c4b8"}
+"""A line in an area's pale colour could not be seen."""
+
 MISSING_EDGE, MISSING_HATCH = "#6b7680", "/////"
 CHUNK = 200
 """Shapes drawn in one go; Agg can't fill paths of any length."""
+
+PLAIN = 9
+"""Outlines of no more positions than this are drawn as they are."""
 
 FINE = 0.25
 """Outlines are drawn to this part of a dot."""
 
 
-def draw_surroundings(axes: Axes, colour: str, shapes: Shapes, dot: float) -> None:
+def draw_surroundings(axes: Axes, name: str, shapes: Shapes, dot: float) -> None:
+    """Areas and lines of surroundings under everything else."""
     areas = shapes[shapely.get_dimensions(shapes) == 2]
     lines = shapes[shapely.get_dimensions(shapes) == 1]
-    axes.add_collection(_areas(areas, dot, facecolor=colour, edgecolor="none"), autolim=False)
-    axes.add_collection(LineCollection(_paths(lines, dot), colors=colour, linewidths=1.2), autolim=False)
+    colour, of_lines = GROUND_COLOURS[name], GROUND_LINES[name]
+    axes.add_collection(_areas(areas, dot, facecolor=colour, edgecolor="none", zorder=0), autolim=False)
+    axes.add_collection(
+        LineCollection(_paths(lines, dot), colors=of_lines, linewidths=1.5, zorder=0), autolim=False
+    )
 
 
 def draw_ground(axes: Axes, parcels: Shapes, dot: float, picture: bool) -> None:
@@ -83,8 +94,8 @@ def draw_streets(axes: Axes, scene: Scene, metres: float, picture: bool) -> None
     if len(scene.best):
         best = LineCollection(
             _paths(scene.best, per_point / 4),
-            colors=BEST_COLOUR,
-            linewidths=3.1 * widest,
+            colors=BEST_BAND,
+            linewidths=3.4 * widest,
             capstyle="round",
             rasterized=picture,
             zorder=2,
@@ -164,9 +175,13 @@ def _areas(shapes: Shapes, dot: float, **style: Any) -> PathCollection:
 
 def _area_paths(shapes: Shapes, dot: float) -> list[Path]:
     """Polygons as compound paths of some hundred each, holes among them, no finer than a part of a ``dot`` [m]."""
-    parts = shapely.get_parts(shapely.simplify(shapes, FINE * dot))
+    parts = shapely.get_parts(shapes)
+    fine = shapely.get_num_coordinates(parts) > PLAIN
+    parts[fine] = shapely.simplify(parts[fine], FINE * dot)
     parts = parts[(shapely.get_dimensions(parts) == 2) & ~shapely.is_empty(parts)]
-    parts = shapely.orient_polygons(parts)
+    # A hole stays empty only if it runs the other way round.
+    holed = shapely.get_num_interior_rings(parts) > 0
+    parts[holed] = shapely.orient_polygons(parts[holed])
     return [_compound(parts[start : start + CHUNK]) for start in range(0, len(parts), CHUNK)]
 
 

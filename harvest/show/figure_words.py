@@ -43,6 +43,6 @@ FIGURE_WORDS: dict[str, str] = {
 }
 
 
-def said(name: str, **values: object) -> str:
+def said(name: str, /, **values: object) -> str:
     """The text called ``name`` with its ``{…}`` filled in; what a value itself holds is left as it is."""
     return fill(FIGURE_WORDS[name], **values)

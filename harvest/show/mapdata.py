@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 import geopandas as gpd
+import numpy as np
 import pandas as pd
 from pyproj import CRS
 from pyproj.exceptions import CRSError
@@ -14,6 +15,7 @@ from harvest.fields import PARCELS, ROUNDS, SIDES, Field, Table
 from harvest.fields.outreach import VISIT_STATUSES
 from harvest.fields.parcels import LISTS, STATUSES
 from harvest.result import Result
+from harvest.show.block import MERCATOR_RADIUS_M
 from harvest.show.figures import MONEY, MONEY_SIGN, read_unit
 from harvest.show.limits import FORMULA_STARTS
 from harvest.show.maplayers import FIGURES, ROUND_FIGURES, SIDE_FIGURES, SUMMED, UNDERNEATH, Layers
@@ -108,11 +110,14 @@ def _figure(field: Field, units: str) -> dict[str, Any]:
 
 
 def _bounds(parcels: gpd.GeoDataFrame) -> list[list[float]]:
-    """South-west and north-east corner [degrees north, degrees east]."""
+    """South-west and north-east corner [degrees north, degrees east] of ``parcels`` in web Mercator."""
     if parcels.empty:
         return [[0.0, 0.0], [0.0, 0.0]]
-    west, south, east, north = parcels.geometry.to_crs(4326).total_bounds
-    return [[float(south), float(west)], [float(north), float(east)]]
+    west, south, east, north = parcels.total_bounds / MERCATOR_RADIUS_M
+    corners = np.degrees(
+        [[2 * np.arctan(np.exp(y)) - np.pi / 2, x] for x, y in ((west, south), (east, north))]
+    )
+    return [[float(degrees) for degrees in corner] for corner in corners]
 
 
 def _told_setting(run: Mapping[str, Any], name: str, unit: str) -> str | None:
@@ -177,7 +182,7 @@ def _crs_name(text: str) -> str:
         crs = CRS.from_user_input(text)
     except CRSError:
         return text
-    return f"{text} ({crs.name})" if crs.to_authority() and len(text) <= 12 else crs.name
+    return f"{text} ({crs.name})" if len(text) <= 12 and crs.to_authority() else crs.name
 
 
 def _findings(result: Result) -> list[dict[str, Any]]:

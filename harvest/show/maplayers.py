@@ -6,6 +6,7 @@ only where the result holds its table.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -27,9 +28,9 @@ from harvest.show.block import (
     text_section,
     word_section,
 )
-from harvest.show.figures import MONEY, dollars_worth, read_unit
+from harvest.show.figures import MONEY, read_unit
 from harvest.show.measures import SWITCHED
-from harvest.show.precision import SPARE_DIGITS, decimals, kept
+from harvest.show.precision import SPARE_DIGITS, decimals, dollars_kept, kept
 
 SUMMED = ("runoff_l_yr", "capturable_l_yr", "yield_l_yr", "catchment_area_m2", "door_count")
 """The figures that the page adds up over the parcels it shows."""
@@ -111,6 +112,10 @@ UNDERNEATH = (UNIT, COMMON_GROUND)
 """Parcels drawn first: they lie under others that hold the litres."""
 
 
+ADDRESS = re.compile(r"\s*(\d{1,9})?\s*(.*)", re.DOTALL)
+"""A house number, as far as there is one in front, and a street."""
+
+
 @dataclass(frozen=True)
 class Layers:
     """Everything that the page draws; ``everything`` counts the parcels of the town, shown or not."""
@@ -134,7 +139,7 @@ def layers(result: Result, most_parcels: int, best: int) -> Layers:
     roofs = roofs_shown(result, parcels, everything)
     sides = _sorted(result, SIDES, ["street", "stretch", "side_id"])
     return Layers(
-        parcels,
+        parcels.to_crs(3857),
         everything,
         roofs,
         sides,
@@ -155,11 +160,11 @@ def parcels_shown(result: Result, most_parcels: int, best: int) -> tuple[gpd.Geo
     if everything > most_parcels:
         ranked = frame[frame["rank"].notna()]
         frame = ranked.sort_values(["rank", "list"]).head(best)
-    parts = frame["address"].astype("object").str.extract(r"^\s*(\d{1,9})?\s*(.*)$")
+    parts = [ADDRESS.match(text) for text in frame["address"].fillna("")]
     ordered = frame.assign(
         _above=~frame["status"].isin(UNDERNEATH),
-        _street=parts[1],
-        _number=pd.to_numeric(parts[0]),
+        _street=[one[2] if one else "" for one in parts],
+        _number=[int(one[1] or 0) if one else 0 for one in parts],
     ).sort_values(["_above", "_street", "_number", "address", "parcel_id"])
     return ordered.drop(columns=["_above", "_street", "_number"]).reset_index(drop=True), everything
 
@@ -262,7 +267,7 @@ def _worth(
     if field.dtype == "integer":
         return np.where(np.isfinite(numbers), numbers, np.nan)
     if field.unit in MONEY:
-        return np.array([one if np.isnan(one) else dollars_worth(one) for one in numbers], dtype=float)
+        return dollars_kept(numbers)
     return kept(numbers, field.digits, SPARE_DIGITS if finer else 0)
 
 

@@ -9,6 +9,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from harvest.show.figures import CENTS_BELOW, WHOLE_DOLLARS_BELOW
+
 Floats = NDArray[np.float64]
 
 SPARE_DIGITS = 2
@@ -32,6 +34,13 @@ def kept(values: Floats, digits: int, spare: int = 0) -> Floats:
     half_up = np.floor(fine / coarse + 0.5 + 1e-9) * coarse
     too_high = half_up > significant(values, digits) * (1 + 1e-9)
     return np.asarray(np.where(too_high, fine - _step(values, digits + spare), fine))
+
+
+def dollars_kept(values: Floats) -> Floats:
+    """``values`` [n; USD, 0 or more] as people are told them: cents below 10 dollars, then 2 digits, from 100 on 3."""
+    cents = np.round(values, 2)
+    dollars = np.where(cents < WHOLE_DOLLARS_BELOW, significant(values, 2), significant(values, 3))
+    return np.asarray(np.where(cents < CENTS_BELOW, cents, dollars))
 
 
 def decimals(values: Floats) -> int:

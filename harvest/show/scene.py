@@ -17,13 +17,13 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
+from harvest.fields.parcels import COMMON_GROUND, UNIT
 from harvest.result import Result
 from harvest.show.card_texts import one_line
 from harvest.show.card_words import day_told
 from harvest.show.classes import class_colours, class_of, quantile_breaks
 from harvest.show.figure_words import said
 from harvest.show.figures import read_unit, shown
-from harvest.show.maplayers import UNDERNEATH
 from harvest.show.measures import COLOURED, classes_of
 from harvest.show.streets import WORTH_A_MINUTE, best_streets
 from harvest.show.town import made_up_days, town_figures
@@ -124,8 +124,11 @@ def scene(result: Result, whole_streets: bool = False) -> Scene | None:
     With ``whole_streets`` all sides of a street get the street's worth, and those with too few homes none, for
     paper that may be handed out.
     """
-    parcels = _in_plane(result, "parcels", ["parcel_id", "status", COLOURED, "geometry"])
-    parcels = parcels[~(parcels.geometry.isna() | parcels.geometry.is_empty)]
+    parcels = _in_plane(result, "parcels", ["parcel_id", "status", COLOURED, "geometry"]).sort_values(
+        "parcel_id"
+    )
+    # Units of stacked parcels lie under the site that holds their litres.
+    parcels = parcels[~(parcels.geometry.isna() | parcels.geometry.is_empty | parcels["status"].eq(UNIT))]
     if parcels.empty:
         return None
     units, town = result.run["units"], one_line(str(result.run["town"]), LONGEST_TOWN)
@@ -141,8 +144,8 @@ def scene(result: Result, whole_streets: bool = False) -> Scene | None:
     if result.has("sides"):
         return _of_sides(result, parcels.geometry.to_numpy(), town, shared, whole_streets)
     classes = classes_of(parcels, units)
-    above = ~parcels["status"].isin(UNDERNEATH).to_numpy()
-    order = np.lexsort((parcels["parcel_id"], classes.numbers, above))
+    above = ~parcels["status"].eq(COMMON_GROUND).to_numpy()
+    order = np.lexsort((np.arange(len(parcels)), classes.numbers, above))
     unit, _ = read_unit(units, "L/yr")
     return Scene(
         streets=False,
@@ -170,6 +173,9 @@ def _of_sides(
     columns = ["side_id", "street", "district", "worth_l_yr", WORTH_A_MINUTE, "geometry"]
     sides = _in_plane(result, "sides", columns).sort_values("side_id").reset_index(drop=True)
     sides = sides[~(sides.geometry.isna() | sides.geometry.is_empty)]
+    if len(sides):
+        ends = np.array([shared["view"], sides.total_bounds])
+        shared["view"] = tuple(float(one) for one in (*ends[:, :2].min(axis=0), *ends[:, 2:].max(axis=0)))
     # Litres a year that a minute wins: the unit is that of a year's litres, the minute stands in the heading.
     unit, converted = read_unit(shared["units"], "L/yr")
     streets, _ = best_streets(result)
@@ -209,11 +215,11 @@ def _in_plane(result: Result, name: str, columns: list[str]) -> gpd.GeoDataFrame
 
 
 def _surroundings(result: Result) -> dict[str, Shapes]:
-    """Surroundings by what they are drawn as, in the order in which they are drawn."""
+    """Surroundings by what they are drawn as, in the order in which they are drawn; points are left out."""
     if not result.has("context"):
         return {}
     frame = _in_plane(result, "context", ["kind", "geometry"])
-    frame = frame[~(frame.geometry.isna() | frame.geometry.is_empty)]
+    frame = frame[shapely.get_dimensions(frame.geometry.to_numpy()) > 0]
     ground = frame["kind"].map(ground_of)
     found = {name: frame.geometry.to_numpy()[ground.eq(name)] for name in ("other", "green", "water")}
     return {name: shapes for name, shapes in found.items() if len(shapes)}

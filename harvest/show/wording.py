@@ -275,6 +275,6 @@ def filled(name: str, **values: object) -> str:
     return text
 
 
-def fill(text: str, **values: object) -> str:
+def fill(text: str, /, **values: object) -> str:
     """``text`` with its ``{…}`` filled in; what a value itself holds is left as it is."""
     return re.sub(r"\{(\w+)\}", lambda mark: str(values[mark[1]]), text)
