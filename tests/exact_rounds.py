@@ -7,7 +7,6 @@ from the network, and share none of its code for walks or growth.
 from __future__ import annotations
 
 import heapq
-import itertools
 from collections.abc import Collection
 from dataclasses import dataclass, replace
 

@@ -1,7 +1,4 @@
-"""Walk lists: one round after the other as a PDF to carry, and all stops as a table to fill in.
-
-The table has the columns of the visit log, left blank; filled in and saved, it is read as the log.
-"""
+"""Walk lists: one round after the other as a PDF to carry; the table of the same stops is written beside it."""
 
 from __future__ import annotations
 
@@ -23,11 +20,10 @@ from harvest.findings import Finding
 from harvest.result import Result
 from harvest.show.card import LONGEST_NAME, PAPER
 from harvest.show.card_texts import one_line
-from harvest.show.limits import neutral
-from harvest.show.rows import Rows, plain_fields
-from harvest.show.tables import BYTE_ORDER_MARK, writing
+from harvest.show.tables import writing
 from harvest.show.typeset import typeset
 from harvest.show.walk_drawing import RoundMap, StreetLines, round_map
+from harvest.show.walk_table import WALK_TABLE, write_walk_table
 from harvest.show.walk_texts import (
     LONGEST_STREETS,
     WalkTexts,
@@ -41,11 +37,7 @@ from harvest.show.walk_texts import (
 from harvest.show.walk_words import CAUTIONS, TICK_WORDS, WALK_MARK, WALK_WORDS, told
 
 WALK_LISTS = "walk-lists.pdf"
-WALK_TABLE = "walk-lists.csv"
 TEMPLATE = "walk.typ"
-VOLUME_COLUMN = {"us": "volume_gal", "metric": "volume_l"}
-"""The volume of a log has its unit in its name."""
-
 OPPOSITE = {NORTH: SOUTH, SOUTH: NORTH, EAST: WEST, WEST: EAST}
 MOST_TICK_LINES = 4
 """A parcel of more doors has boxes for so many; the others are noted on the back."""
@@ -129,7 +121,7 @@ def write_walk_lists(result: Result, folder: Path) -> list[Finding]:
     """
     if not result.has(STOPS.name):
         return []
-    _write_table(result, folder / WALK_TABLE)
+    write_walk_table(result, folder)
     made, left_out = walk_lists(result)
     if not made.rounds:
         return left_out
@@ -149,18 +141,6 @@ def write_walk_lists(result: Result, folder: Path) -> list[Finding]:
     with writing(folder / WALK_LISTS):
         (folder / WALK_LISTS).write_bytes(content)
     return left_out
-
-
-def _write_table(result: Result, path: Path) -> None:
-    """All stops with the columns of the visit log left blank: RFC 4180, as the other tables are."""
-    names = [one.name for one in plain_fields(STOPS)]
-    log = ["date", "outcome", "barrels", VOLUME_COLUMN[result.run["units"]], "note"]
-    texts = [one.name for one in plain_fields(STOPS) if one.dtype == "string"]
-    with writing(path), path.open("w", encoding="utf-8", newline="") as file:
-        file.write(BYTE_ORDER_MARK + ",".join([*names, *log]) + "\r\n")
-        for frame in Rows(result).pieces(STOPS):
-            safe = frame.assign(**{name: neutral(frame[name]) for name in texts}, **dict.fromkeys(log))
-            safe.to_csv(file, header=False, index=False, lineterminator="\r\n")
 
 
 def walk_lists(result: Result) -> tuple[WalkLists, list[Finding]]:
