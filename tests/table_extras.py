@@ -10,8 +10,9 @@ import pandas as pd
 import shapely
 
 from harvest.fields import CHANGES, CONTEXT, PROGRESS, ROUNDS, SIDES, STOPS, UNMATCHED, VISITS, Table
+from harvest.fields.achieved import MOVES
 from harvest.fields.canvass import COMPASS, NOTHING_TO_WIN, TO_CANVASS
-from harvest.fields.outreach import JOINED, MOVES, NOT_HOME, OTHER_LANGUAGE, TO_VISIT
+from harvest.fields.outreach import JOINED, NOT_HOME, OTHER_LANGUAGE, TO_VISIT
 
 KINDS = {"string": "str", "float": "float64", "integer": "Int64", "boolean": "bool"}
 OPTIONAL = (SIDES, ROUNDS, STOPS, CONTEXT, VISITS, UNMATCHED, PROGRESS, CHANGES)

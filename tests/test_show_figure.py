@@ -24,7 +24,7 @@ from harvest.result import Result
 from harvest.show import figure
 from harvest.show.classes import CLASS_COLOURS
 from harvest.show.figure import FIGURES, PRINT_PNG, PRINT_SVG, SLIDE_PNG, write_figure
-from harvest.show.mapdata import classes_of
+from harvest.show.measures import classes_of
 from harvest.show.scene import ground_of, scene
 
 Pixels = NDArray[np.uint8]

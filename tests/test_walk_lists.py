@@ -29,8 +29,8 @@ from harvest.read.visits import read_visits
 from harvest.result import Result
 from harvest.show import walk
 from harvest.show.walk import WALK_LISTS, Door, walk_lists, write_walk_lists
-from harvest.show.walk_table import WALK_TABLE
 from harvest.show.walk_drawing import HEIGHT, STRIP, WIDTHS, RoundMap, StreetLines, round_map
+from harvest.show.walk_table import WALK_TABLE
 from harvest.show.walk_texts import binomial_quantile, duration, usual
 from harvest.show.walk_words import CAUTIONS, TICK_WORDS, WALK_WORDS
 from harvest.units import L_PER_GALLON
