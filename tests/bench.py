@@ -1,4 +1,4 @@
-"""Speed and memory, as ratios within one run; answers compared before times are. ``python tests/bench.py``
+"""Speed and memory, as ratios within one run; answers compared before times are. ``python tests/bench.py [PART …]``
 
 Each way runs in a process of its own, in turn with the other, and the median ratio counts: machines are
 noisy. Each runs first on a town of 200 parcels, so that what libraries load once counts for neither. Nothing
@@ -15,13 +15,17 @@ import subprocess
 import sys
 import tempfile
 import time
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import bench_barrels
 import bench_map
+import bench_rounds
+import bench_streets
 
 SAMPLE = Path(__file__).parents[1] / "data" / "sample"
+sys.path.insert(0, str(SAMPLE))
 PROJECT = """
 [town]
 name = "Bench"
@@ -45,14 +49,8 @@ LEAST_OBVIOUS_OVER_OURS = 50
 MOST_HELP_SECONDS = 0.2
 
 
-LEAST_EXACT_OVER_SURFACE = {"surface_one": 20, "surface_rain": 4}
-MOST_DOUBT_SECONDS, MOST_DOUBT_MB = 10, 1500
-MOST_CARDS_SECONDS = 30
-
-
 def make(folder: Path, parcels: int) -> Path:
     """A plain town of ``parcels`` parcels and as many roofs, as GeoParquet and a 12-band GeoTIFF."""
-    sys.path.insert(0, str(SAMPLE))
     from make_town import build_town, write_town
 
     write_town(build_town(parcels, seed=3, quirks=False), folder, formats="geoparquet")
@@ -167,13 +165,13 @@ def compared(folder: Path, roofs: Any, litres: Any) -> dict[str, float]:
     }
 
 
+OF_ROOFS = {"core": core, "floor": floor, "ours": ours, "obvious": obvious}
 WAYS = {
-    "core": core,
-    "floor": floor,
-    "ours": ours,
-    "obvious": obvious,
+    **OF_ROOFS,
     **bench_barrels.WAYS,
     **bench_map.WAYS,
+    **bench_streets.WAYS,
+    **bench_rounds.WAYS,
 }
 
 
@@ -189,88 +187,64 @@ def said(name: str, figure: str, met: bool, target: str) -> None:
     print(f"{'met   ' if met else 'MISSED'}  {name}: {figure} (target {target})", flush=True)
 
 
-def barrels(folder: Path) -> None:
-    """What barrels deliver, for the town of 100,000 in ``folder``."""
-    for way, words in (("surface_one", "one rain"), ("surface_rain", "local rain")):
-        answer = timed(way, folder)
-        if answer["over_bound"] > 1:
-            raise SystemExit(f"The surface lies off the exact balance: {answer}")
-        ratio = answer["exact_seconds"] / answer["seconds"]
-        said(
-            f"100,000 roofs × 6 numbers of barrels × 30 years, {words}, daily loop over surface",
-            f"{ratio:.0f} times ({answer['exact_seconds']:.0f} s by what {bench_barrels.RUN_EXACTLY:,} roofs took, "
-            f"against {answer['seconds']:.1f} s for {answer['points']:,} points; error {answer['over_bound']:.2f} of "
-            "its bound)",
-            ratio >= LEAST_EXACT_OVER_SURFACE[way],
-            f"{LEAST_EXACT_OVER_SURFACE[way]} times",
-        )
-    answer = timed("doubt", folder)
-    each = ", ".join(f"{name} {seconds:.1f} s" for name, seconds in answer["by_measure"].items())
+class Towns:
+    """Towns of 10,000 and 100,000 parcels in ``made``, built when first asked for."""
+
+    def __init__(self, made: Path) -> None:
+        self.made = made
+
+    def of(self, parcels: int) -> Path:
+        """The folder of the town of so many ``parcels``; a small one, to warm up on, lies beside it."""
+        for count in (200, parcels):
+            folder = self.made / f"{count}"
+            if not folder.exists():
+                make(folder, count)
+        return self.made / f"{parcels}"
+
+
+def over_floor(towns: Towns) -> None:
+    """The core of the main job, beside what GeoPandas needs to read, reproject and write the same layers."""
+    folder = towns.of(100_000)
+    ratios, cores, floors = [], [], []
+    timed("floor", folder)
+    for _ in range(3):
+        cores.append(timed("core", folder))
+        floors.append(timed("floor", folder))
+        ratios.append(cores[-1]["seconds"] / floors[-1]["seconds"])
+    if cores[0]["rows"] < floors[0]["rows"]:
+        raise SystemExit("The core lost roofs.")
+    ratio = statistics.median(ratios)
+    seconds = f"{cores[-1]['seconds']:.1f} s against {floors[-1]['seconds']:.1f} s"
     said(
-        f"500 draws of doubt for {answer['parcels']:,} parcels, a measure",
-        f"{each}, {answer['memory_mb']:.0f} MB with the whole town",
-        answer["seconds"] <= MOST_DOUBT_SECONDS and answer["memory_mb"] <= MOST_DOUBT_MB,
-        "10 s, 1,500 MB",
+        "100,000 roofs, core over floor",
+        f"{ratio:.2f} ({seconds})",
+        ratio <= MOST_CORE_OVER_FLOOR,
+        "3, aim 2",
     )
-    answer = timed("whole", folder)
-    steps = sorted(answer["steps"].items(), key=lambda item: -item[1])
+    steps = sorted(cores[-1]["steps"].items(), key=lambda item: -item[1])
+    print("        steps: " + ", ".join(f"{name} {s:.2f} s" for name, s in steps))
+    memory = max(one["memory_mb"] for one in cores)
+    said("100,000 roofs, peak memory", f"{memory:.0f} MB", memory <= MOST_MEMORY_MB, "1,000 MB")
+
+
+def over_ours(towns: Towns) -> None:
+    """The obvious script beside ours, at a size that it can do."""
+    folder = towns.of(10_000)
+    our = statistics.median(timed("ours", folder)["seconds"] for _ in range(3))
+    theirs = timed("obvious", folder)
+    if theirs["one_cell"] > 1e-9 or theirs["town"] > 0.005 or theirs["within"] < 0.99:
+        raise SystemExit(f"The answers differ: {theirs}")
+    ratio = theirs["seconds"] / our
+    figure = f"{ratio:.0f} times ({theirs['seconds']:.1f} s against {our:.2f} s)"
+    said("10,000 roofs, obvious script over ours", figure, ratio >= LEAST_OBVIOUS_OVER_OURS, "50 times")
     print(
-        f"        a whole run of 100,000: {answer['seconds']:.0f} s, {answer['memory_mb']:.0f} MB; "
-        + ", ".join(f"{name} {seconds:.1f} s" for name, seconds in steps[:6])
-    )
-    answer = timed("cards", folder)
-    said(
-        "1,000 door cards in one PDF",
-        f"{answer['seconds']:.1f} s, {answer['mb']:.0f} MB, {answer['memory_mb']:.0f} MB of memory",
-        answer["seconds"] <= MOST_CARDS_SECONDS,
-        "30 s",
+        f"        same answers: {theirs['single']:,} roofs inside one cell to {theirs['one_cell']:.0e}, "
+        f"{theirs['within']:.2%} of parcels to 0.5 %, the worst (across cells) to {theirs['worst']:.2%}"
     )
 
 
-def main() -> None:
-    """Everything that ``make bench`` prints."""
-    with tempfile.TemporaryDirectory() as made:
-        make(Path(made) / "warm", 200)
-        folder = make(Path(made) / "100k", 100_000)
-        ratios, cores, floors = [], [], []
-        timed("floor", folder)
-        for _ in range(3):
-            cores.append(timed("core", folder))
-            floors.append(timed("floor", folder))
-            ratios.append(cores[-1]["seconds"] / floors[-1]["seconds"])
-        if cores[0]["rows"] < floors[0]["rows"]:
-            raise SystemExit("The core lost roofs.")
-        ratio = statistics.median(ratios)
-        seconds = f"{cores[-1]['seconds']:.1f} s against {floors[-1]['seconds']:.1f} s"
-        said(
-            "100,000 roofs, core over floor",
-            f"{ratio:.2f} ({seconds})",
-            ratio <= MOST_CORE_OVER_FLOOR,
-            "3, aim 2",
-        )
-        steps = sorted(cores[-1]["steps"].items(), key=lambda item: -item[1])
-        print("        steps: " + ", ".join(f"{name} {s:.2f} s" for name, s in steps))
-        memory = max(one["memory_mb"] for one in cores)
-        said("100,000 roofs, peak memory", f"{memory:.0f} MB", memory <= MOST_MEMORY_MB, "1,000 MB")
-
-        barrels(folder)
-
-        towns = {"10k": make(Path(made) / "10k", 10_000), "100k": folder}
-        folder = towns["10k"]
-        our = statistics.median(timed("ours", folder)["seconds"] for _ in range(3))
-        theirs = timed("obvious", folder)
-        if theirs["one_cell"] > 1e-9 or theirs["town"] > 0.005 or theirs["within"] < 0.99:
-            raise SystemExit(f"The answers differ: {theirs}")
-        ratio = theirs["seconds"] / our
-        figure = f"{ratio:.0f} times ({theirs['seconds']:.1f} s against {our:.2f} s)"
-        said("10,000 roofs, obvious script over ours", figure, ratio >= LEAST_OBVIOUS_OVER_OURS, "50 times")
-        print(
-            f"        same answers: {theirs['single']:,} roofs inside one cell to {theirs['one_cell']:.0e}, "
-            f"{theirs['within']:.2%} of parcels to 0.5 %, the worst (across cells) to {theirs['worst']:.2%}"
-        )
-
-        bench_map.report(timed, said, towns)
-
+def helped(_: Towns) -> None:
+    """How soon help is printed."""
     command = [str(Path(sys.executable).with_name("harvest")), "--help"]
     helps = []
     for _ in range(7):
@@ -281,14 +255,34 @@ def main() -> None:
     said("harvest --help", f"{help_s:.2f} s", help_s <= MOST_HELP_SECONDS, "0.2 s")
 
 
+PARTS: dict[str, Callable[[Towns], None]] = {
+    "floor": over_floor,
+    "barrels": lambda towns: bench_barrels.report(timed, said, towns.of(100_000)),
+    "obvious": over_ours,
+    "map": lambda towns: bench_map.report(timed, said, {n: towns.of(n) for n in bench_map.SIZES}),
+    "streets": lambda towns: bench_streets.report(timed, said, towns.of(200)),
+    "rounds": lambda towns: bench_rounds.report(timed, said, towns.of(200)),
+    "help": helped,
+}
+
+
+def main(parts: list[str]) -> None:
+    """What ``make bench`` prints; with names of ``parts``, only those."""
+    if unknown := set(parts) - set(PARTS):
+        raise SystemExit(f"No such part: {', '.join(sorted(unknown))}. There are: {', '.join(PARTS)}.")
+    with tempfile.TemporaryDirectory() as made:
+        for part in parts or PARTS:
+            PARTS[part](Towns(Path(made)))
+
+
 if __name__ == "__main__":
-    if len(sys.argv) == 3:
+    if len(sys.argv) == 3 and sys.argv[1] in WAYS:
         way, town = WAYS[sys.argv[1]], Path(sys.argv[2])
-        if sys.argv[1] not in bench_barrels.WAYS | bench_map.WAYS:
-            way(town.with_name("warm"))
+        if sys.argv[1] in OF_ROOFS:
+            way(town.with_name("200"))
         gc.freeze()  # collecting garbage need not walk what the libraries loaded, whichever way is measured
         answer = way(town)
         answer["memory_mb"] = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
         print(json.dumps(answer))
     else:
-        main()
+        main(sys.argv[1:])

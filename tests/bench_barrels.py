@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import shutil
 import time
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +16,9 @@ import numpy as np
 
 SAMPLE = Path(__file__).parents[1] / "data" / "sample"
 ROOFS, YEARS, RUN_EXACTLY = 100_000, 30, 1_000
+LEAST_EXACT_OVER_SURFACE = {"surface_one": 20, "surface_rain": 4}
+MOST_DOUBT_SECONDS, MOST_DOUBT_MB = 10, 1500
+MOST_CARDS_SECONDS = 30
 EVERY = range(1, 7)
 MORE = """
 [gauge]
@@ -169,3 +173,41 @@ WAYS = {
     "whole": whole,
     "cards": cards,
 }
+
+
+def report(timed: Callable[[str, Path], dict[str, Any]], said: Callable[..., None], folder: Path) -> None:
+    """Everything that is said of barrels, for the town of 100,000 in ``folder``."""
+    for way, words in (("surface_one", "one rain"), ("surface_rain", "local rain")):
+        answer = timed(way, folder)
+        if answer["over_bound"] > 1:
+            raise SystemExit(f"The surface lies off the exact balance: {answer}")
+        ratio = answer["exact_seconds"] / answer["seconds"]
+        said(
+            f"100,000 roofs × 6 numbers of barrels × 30 years, {words}, daily loop over surface",
+            f"{ratio:.0f} times ({answer['exact_seconds']:.0f} s by what {RUN_EXACTLY:,} roofs took, "
+            f"against {answer['seconds']:.1f} s for {answer['points']:,} points; error {answer['over_bound']:.2f} of "
+            "its bound)",
+            ratio >= LEAST_EXACT_OVER_SURFACE[way],
+            f"{LEAST_EXACT_OVER_SURFACE[way]} times",
+        )
+    answer = timed("doubt", folder)
+    each = ", ".join(f"{name} {seconds:.1f} s" for name, seconds in answer["by_measure"].items())
+    said(
+        f"500 draws of doubt for {answer['parcels']:,} parcels, a measure",
+        f"{each}, {answer['memory_mb']:.0f} MB with the whole town",
+        answer["seconds"] <= MOST_DOUBT_SECONDS and answer["memory_mb"] <= MOST_DOUBT_MB,
+        "10 s, 1,500 MB",
+    )
+    answer = timed("whole", folder)
+    steps = sorted(answer["steps"].items(), key=lambda item: -item[1])
+    print(
+        f"        a whole run of 100,000: {answer['seconds']:.0f} s, {answer['memory_mb']:.0f} MB; "
+        + ", ".join(f"{name} {seconds:.1f} s" for name, seconds in steps[:6])
+    )
+    answer = timed("cards", folder)
+    said(
+        "1,000 door cards in one PDF",
+        f"{answer['seconds']:.1f} s, {answer['mb']:.0f} MB, {answer['memory_mb']:.0f} MB of memory",
+        answer["seconds"] <= MOST_CARDS_SECONDS,
+        "30 s",
+    )

@@ -18,9 +18,10 @@ from typing import Any
 from bench_barrels import with_weather
 from browser_pages import CHROMIUM, FLAGS
 
+SIZES = (10_000, 100_000)
 MOST_BYTES_A_PARCEL = 60
-MOST_WRITE_S = {"10k": 0.5, "100k": 3.0}
-MOST_IDLE_S = {"10k": (1.0, 3.0), "100k": (1.5, 5.0)}
+MOST_WRITE_S = {10_000: 0.5, 100_000: 3.0}
+MOST_IDLE_S = {10_000: (1.0, 3.0), 100_000: (1.5, 5.0)}
 MOST_FRAME_MS = 33
 THROTTLE = 4
 IDLE = """async () => {
@@ -126,10 +127,10 @@ WAYS = {
 
 
 def report(
-    timed: Callable[[str, Path], dict[str, Any]], said: Callable[..., None], towns: dict[str, Path]
+    timed: Callable[[str, Path], dict[str, Any]], said: Callable[..., None], towns: dict[int, Path]
 ) -> None:
-    """Everything that is said of maps; ``towns``: the folders of the towns of 10,000 and 100,000, by size."""
-    plain = timed("folium_write", towns["10k"]) | {"opened": timed("folium_open", towns["10k"])}
+    """Everything that is said of maps; ``towns``: the folders of the towns, by parcels."""
+    plain = timed("folium_write", towns[10_000]) | {"opened": timed("folium_open", towns[10_000])}
     for size, folder in towns.items():
         wrote, opened = timed("map_write", folder), timed("map_open", folder)
         said(

@@ -14,6 +14,8 @@ from typing import Any
 
 SHIFTS = {1_000: 8, 10_000: 40, 100_000: 40}
 SEED = 3
+LEAST_OVER_BY_HAND = 1.25
+MOST_SECONDS = 60
 
 
 def rounds(doors: int) -> dict[str, Any]:
@@ -66,5 +68,20 @@ WAYS: dict[str, Callable[[Path], dict[str, Any]]] = {
     "rounds_10k": _of(10_000),
     "rounds_100k": _of(100_000),
 }
-LEAST_OVER_BY_HAND = 1.25
-MOST_SECONDS = 60
+
+
+def report(timed: Callable[[str, Path], dict[str, Any]], said: Callable[..., None], folder: Path) -> None:
+    """Everything that is said of rounds; ``folder`` is not looked at."""
+    for way, doors in zip(WAYS, SHIFTS, strict=True):
+        answer = timed(way, folder)
+        largest = doors == max(SHIFTS)
+        hand = ", ".join(f"{way} {worth:,.0f}" for way, worth in answer["by_hand_l_yr_an_hour"].items())
+        said(
+            f"{doors:,} doors, {answer['segments']:,} segments, {answer['shifts']} shifts",
+            f"{answer['seconds']:.0f} s, {answer['over_best_by_hand']:.2f} of the best by hand, "
+            f"{answer['gap_to_bound']:.1%} to the bound",
+            not largest
+            or (answer["seconds"] <= MOST_SECONDS and answer["over_best_by_hand"] >= LEAST_OVER_BY_HAND),
+            f"{MOST_SECONDS} s, {LEAST_OVER_BY_HAND} times" if largest else "none",
+        )
+        print(f"        {answer['l_yr_an_hour']:,.0f} L/yr an hour; by hand: {hand}")

@@ -7,14 +7,13 @@ town has; the answers are held against what is true of the invented town.
 from __future__ import annotations
 
 import statistics
-import sys
 import time
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-SAMPLE = Path(__file__).parents[1] / "data" / "sample"
 PARCELS, SEED, TURNS = 100_000, 3, 3
 UTM = "EPSG:32621"
 MOST_OVER_NEAREST = 3.0
@@ -23,7 +22,6 @@ LEAST_RIGHT = 0.995
 
 def town_on_streets(parcels: int = PARCELS) -> tuple[Any, Any, Any]:
     """Lots and streets of a plain town on the ground, as GeoDataFrames, and the truth of each lot."""
-    sys.path.insert(0, str(SAMPLE))
     import geopandas as gpd
     import town_frontage
     import town_ground
@@ -109,3 +107,23 @@ def right(found: Any, on: Any, truth: Any) -> float:
 
 
 WAYS = {"frontage": frontage}
+
+
+def report(timed: Callable[[str, Path], dict[str, Any]], said: Callable[..., None], folder: Path) -> None:
+    """Everything that is said of placing parcels on streets; ``folder`` is not looked at."""
+    answer = timed("frontage", folder)
+    size = f"{answer['parcels']:,} parcels on {answer['segments']:,} segments"
+    for words, ratio, share in (
+        ("by address, then by nearest", answer["ratio"], answer["right"]),
+        ("without addresses", answer["ratio_without_addresses"], answer["right_without_addresses"]),
+    ):
+        said(
+            f"{size}, {words}, over GeoPandas' nearest",
+            f"{ratio:.2f}; {share:.2%} on their true side",
+            ratio <= MOST_OVER_NEAREST and (share >= LEAST_RIGHT or words == "without addresses"),
+            f"{MOST_OVER_NEAREST:.0f} times, {LEAST_RIGHT:.1%}",
+        )
+    print(
+        f"        with addresses taken apart and streets cut: {answer['ratio_with_parsing_and_cutting']:.2f} times; "
+        + ", ".join(f"{name} {seconds:.2f} s" for name, seconds in answer["each"].items())
+    )

@@ -124,7 +124,12 @@ def test_rounds_fit_a_shift_and_hold_their_stops(
     assert by_round["worth_l_yr"].sum().to_numpy() == pytest.approx(rounds["worth_l_yr"].to_numpy())
     assert all(group.tolist() == list(range(1, len(group) + 1)) for _, group in by_round["stop"])
     assert not stops["parcel_id"].duplicated().any()
-    assert rounds["joins"].to_numpy() == pytest.approx(rounds["answers"].to_numpy() * 0.08)
+    # Worth is litres times the chance that one of d doors joins, 1 − (1 − p)^d; joins are d × p.
+    doors = stops["door_count"].astype(float)
+    somebody = stops["worth_l_yr"] / stops["yield_l_yr"]
+    joins = (doors * (1 - (1 - somebody) ** (1 / doors))).groupby(stops["round"]).sum()
+    assert rounds["joins"].to_numpy() == pytest.approx(joins.to_numpy())
+    assert (rounds["joins"] < rounds["answers"]).all() and (rounds["answers"] < rounds["door_count"]).all()
 
 
 def test_only_homes_on_the_list_are_stops(stops: pd.DataFrame, lots: gpd.GeoDataFrame) -> None:
