@@ -124,9 +124,10 @@ def test_rounds_fit_a_shift_and_hold_their_stops(
     assert by_round["worth_l_yr"].sum().to_numpy() == pytest.approx(rounds["worth_l_yr"].to_numpy())
     assert all(group.tolist() == list(range(1, len(group) + 1)) for _, group in by_round["stop"])
     assert not stops["parcel_id"].duplicated().any()
-    # Worth is litres times the chance that one of d doors joins, 1 − (1 − p)^d; joins are d × p.
+    # Worth is litres × what replaces tap water × the chance that one of d doors joins, 1 − (1 − p)^d; joins are d × p.
+    of_tap = read_project(SAMPLE / "pellwick.toml").settings.costs.replaces_tap
     doors = stops["door_count"].astype(float)
-    somebody = stops["worth_l_yr"] / stops["yield_l_yr"]
+    somebody = stops["worth_l_yr"] / (of_tap * stops["yield_l_yr"])
     joins = (doors * (1 - (1 - somebody) ** (1 / doors))).groupby(stops["round"]).sum()
     assert rounds["joins"].to_numpy() == pytest.approx(joins.to_numpy())
     assert (rounds["joins"] < rounds["answers"]).all() and (rounds["answers"] < rounds["door_count"]).all()
