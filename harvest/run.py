@@ -216,10 +216,11 @@ def _show(result: Result, project: Project, findings: list[Finding], clock: Cloc
     if outputs.brief:
         with clock.step("typesetting the brief"):
             findings += write_brief(result, folder)
+    if result.has(PUBLIC.name):
+        with clock.step("the public edition"):
+            write_public(result, folder, outputs.figure)
     with clock.step("writing tables"):
         findings += write_tables(result, folder, outputs.formats, outputs.xlsx_most_rows)
-        if result.has(PUBLIC.name):
-            write_public(result, folder)
         write_datapackage(result, folder)
     _write_findings(folder, findings)
 

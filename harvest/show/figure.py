@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from harvest.errors import OutputError
 from harvest.findings import Finding
 from harvest.result import Result
-from harvest.show.scene import scene
+from harvest.show.scene import Scene, scene
 from harvest.show.typeset import REMEDY
 
 if TYPE_CHECKING:
@@ -30,10 +30,15 @@ def write_figure(result: Result, folder: Path) -> list[Finding]:
     shown = scene(result)
     if shown is None:
         return [nothing_to_draw("no figure")]
+    write_scene(shown, f"{result.run['program']} {result.run['version']}", folder)
+    return []
+
+
+def write_scene(shown: Scene, program: str, folder: Path) -> None:
+    """Draw ``shown`` at all sizes; the files name ``program``. Raises :class:`OutputError` as :func:`write_figure`."""
     from harvest.show.figure_drawing import drawn
     from harvest.show.sheet import settled
 
-    program = f"{result.run['program']} {result.run['version']}"
     on_paper, on_slide = _layouts()
     with settled():
         sheet = drawn(shown, on_paper)
@@ -44,7 +49,6 @@ def write_figure(result: Result, folder: Path) -> list[Finding]:
         }
     for name, picture in pictures.items():
         write_bytes(folder / name, picture)
-    return []
 
 
 def can_draw() -> bool:

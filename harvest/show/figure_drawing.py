@@ -227,7 +227,7 @@ def _best(sheet: Sheet, scene: Scene, layout: Layout, at: Place, wide: float) ->
 def _levels(sheet: Sheet, scene: Scene, layout: Layout, at: Place, wide: float) -> None:
     """The town's totals, level under level, so that nobody takes the coloured one for what is used."""
     left, y = at
-    sheet.text((left, y), said("levels"), layout.heading, bold=True, color=INK)
+    sheet.text((left, y), scene.levels_heading, layout.heading, bold=True, color=INK)
     for label, figure in scene.levels:
         y -= LIST_ROW * layout.body / PT_PER_INCH
         sheet.text((left, y), label, layout.body, color=INK)

@@ -21,8 +21,8 @@ BEST_COLOUR, BEST_BAND = "#d05a00", "#f6b26b"
 carries its number too."""
 
 GROUND_EDGE = "#d5d9d6"
-GROUND_COLOURS = {"water": "#cfe3ea", "green": "#dcebd8", "other": "#ece9e2"}
-GROUND_LINES = {"water": "#8fb9c9", "green": "#a9c6a0", "other": "#c9c4b8"}
+GROUND_COLOURS = {"water": "#cfe3ea", "green": "#dcebd8", "other": "#ece9e2", "street": "#cdd2cf"}
+GROUND_LINES = {"water": "#8fb9c9", "green": "#a9c6a0", "other": "#c9c4b8", "street": "#cdd2cf"}
 """A line in an area's pale colour could not be seen."""
 
 MISSING_EDGE, MISSING_HATCH = "#6b7680", "/////"

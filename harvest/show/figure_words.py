@@ -29,6 +29,7 @@ FIGURE_WORDS: dict[str, str] = {
     "legend_water": "water",
     "legend_green": "parks and green",
     "legend_other": "other ground",
+    "legend_street": "streets",
     "street": "{street} ({district})",
     "north": "N",
     "caution": "Potential, not a promise, and no cure for flooding. Roof water is never for drinking. Local code comes "

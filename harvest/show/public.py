@@ -16,6 +16,7 @@ from harvest.errors import OutputError
 from harvest.fields import PUBLIC
 from harvest.result import Result
 from harvest.show.datapackage import write_datapackage
+from harvest.show.public_figure import write_public_figure
 from harvest.show.public_page import public_page
 from harvest.show.rows import Rows, plain_fields
 from harvest.show.tables import write_csv
@@ -26,8 +27,8 @@ DEGREE_DIGITS = 6
 """Digits behind the point of a longitude or latitude: 0.1 m."""
 
 
-def write_public(result: Result, folder: Path) -> None:
-    """Write ``folder/public`` from the public cells of ``result``: a map, and the cells as CSV and GeoJSON.
+def write_public(result: Result, folder: Path, figure: bool = True) -> None:
+    """Write ``folder/public`` from the public cells of ``result``: a map, a figure, and the cells as CSV and GeoJSON.
 
     Raises :class:`OutputError` when a file can't be written.
     """
@@ -40,6 +41,8 @@ def write_public(result: Result, folder: Path) -> None:
         raise OutputError(
             f"{place} can't be written ({error.strerror}); free the disk or choose --out."
         ) from None
+    if figure:
+        write_public_figure(result, place)
     write_csv(Rows(result), PUBLIC, place / f"{PUBLIC.name}.csv")
     write_datapackage(result, place)
 

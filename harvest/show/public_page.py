@@ -6,23 +6,19 @@ Settings and inputs are named here one by one; a run's settings can hold parcels
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any
 
 import geopandas as gpd
-import numpy as np
 import pandas as pd
-import shapely
 from pyproj import CRS
 
 from harvest.fields import PUBLIC
-from harvest.fields.canvass import EAST, NORTH, SOUTH, WEST
-from harvest.fields.public import BOTH_SIDES, MEASURES
 from harvest.result import Result
 from harvest.show.block import block, number_section, outline_section, text_section, word_section
-from harvest.show.classes import class_colours, class_of, quantile_breaks
+from harvest.show.classes import class_colours, class_of
 from harvest.show.figures import read_unit, rounded
 from harvest.show.pageframe import OfflineMap, page_html
+from harvest.show.public_drawn import Coloured, drawn, ground, measures
 from harvest.show.public_words import PUBLIC_WORDS, told
 from harvest.show.sources import source_text
 from harvest.show.town import made_up_days
@@ -44,22 +40,16 @@ SCRIPTS = (
 )
 """Those that the internal map uses too, and the edition's own, joined in this order."""
 
-STRIP_M = 14.0
-"""How wide a side of a street is drawn."""
-
-STREET_M = 5.0
 MOST_STRETCHES = 2
 """Stretches that are all named; of more, the first is, and how many there are besides."""
-
-TOWARDS = {NORTH: (0, 1), EAST: (1, 0), SOUTH: (0, -1), WEST: (-1, 0)}
 
 
 def public_page(result: Result) -> str:
     """The whole page as text."""
     cells = result.table(PUBLIC.name)
     run, town = result.run, str(result.run["town"])
-    ground = _ground(result)
-    values = page_values(run, cells, _bounds(cells, ground))
+    around = ground(result)
+    values = page_values(run, cells, _bounds(cells, around))
     (south, west), (north, east) = values["bounds"]
     least = f"{_setting(run, 'public.least_homes'):,}"
     return page_html(
@@ -72,7 +62,7 @@ def public_page(result: Result) -> str:
         styles=[source_text("page", name) for name in STYLES],
         scripts=["\n".join(source_text("page", name) for name in SCRIPTS)],
         values={"page-values": values},
-        blocks={"cells-data": cells_block(cells, run), "ground-data": _ground_block(ground)},
+        blocks={"cells-data": cells_block(cells, run), "ground-data": _ground_block(around)},
     )
 
 
@@ -84,36 +74,17 @@ def page_values(run: Mapping[str, Any], cells: gpd.GeoDataFrame, bounds: list[li
         "units": units,
         "by": run["public"]["by"],
         "bounds": bounds,
-        "measures": [_measure(name, one, units) for name, one in _measures(cells, units).items()],
+        "measures": [_measure(name, one, units) for name, one in measures(cells, units).items()],
         "step": _step(run),
-        "shown": _what_is_seen(run, cells),
-        "made_up_days": made_up_days(run) and "yield_l_yr" in _measures(cells, units),
-        "totals": _totals(run),
+        "shown": what_is_seen(run, cells),
+        "made_up_days": made_up_days(run) and "yield_l_yr" in measures(cells, units),
+        "totals": town_totals(run),
         "method": _method(run),
         "made_with": told("made_with", program=run["program"], version=run["version"]),
     }
 
 
-@dataclass(frozen=True)
-class _Coloured:
-    """One measure [cells] in the unit that people read, and the bounds between its classes."""
-
-    values: np.ndarray[Any, np.dtype[np.float64]]
-    breaks: list[float]
-
-
-def _measures(cells: pd.DataFrame, units: str) -> dict[str, _Coloured]:
-    """The measures of which anything is known."""
-    found = {}
-    for name in MEASURES:
-        _, converted = read_unit(units, PUBLIC.field(name).unit)
-        values = np.rint(cells[name].astype("float64").pipe(converted).to_numpy())
-        if np.isfinite(values).any():
-            found[name] = _Coloured(values, quantile_breaks(values))
-    return found
-
-
-def _measure(name: str, one: _Coloured, units: str) -> dict[str, Any]:
+def _measure(name: str, one: Coloured, units: str) -> dict[str, Any]:
     field = PUBLIC.field(name)
     return {
         "name": name,
@@ -128,7 +99,7 @@ def _measure(name: str, one: _Coloured, units: str) -> dict[str, Any]:
 
 def cells_block(cells: gpd.GeoDataFrame, run: Mapping[str, Any]) -> bytes:
     """Places, figures and classes of the cells."""
-    figures = _measures(cells, run["units"])
+    figures = measures(cells, run["units"])
     return block(
         len(cells),
         [
@@ -161,62 +132,14 @@ def where(cell: Mapping[str, Any]) -> str:
     )
 
 
-def drawn(cells: gpd.GeoDataFrame, plane: CRS) -> gpd.GeoSeries:
-    """Outlines of the cells: blocks as they are, streets as a strip on the side (or sides) they stand for."""
-    shapes = cells.geometry.to_crs(plane)
-    outlines = [
-        _strip(shape, side) if shape.geom_type.endswith("LineString") else shape
-        for shape, side in zip(shapes, cells["side"], strict=True)
-    ]
-    return gpd.GeoSeries(outlines, crs=plane, index=cells.index)
+def _ground_block(around: gpd.GeoDataFrame) -> bytes:
+    kinds = around["kind"].astype("str")
+    return block(len(around), [outline_section(around.geometry), word_section("kind", kinds)])
 
 
-def _strip(line: shapely.Geometry, side: str) -> shapely.Geometry:
-    """A strip along ``line`` [plane, m], on the ``side`` of the compass or on both."""
-    line = shapely.line_merge(line)
-    if side == BOTH_SIDES:
-        return shapely.buffer(line, STRIP_M, cap_style="flat", join_style="mitre", mitre_limit=2)
-    both = [
-        shapely.buffer(line, width, single_sided=True, cap_style="flat", join_style="mitre", mitre_limit=2)
-        for width in (STRIP_M, -STRIP_M)
-    ]
-    (east, north), middle = TOWARDS[side], shapely.centroid(line)
-    lies = [
-        (shapely.get_x(at) - shapely.get_x(middle)) * east
-        + (shapely.get_y(at) - shapely.get_y(middle)) * north
-        for at in map(shapely.centroid, both)
-    ]
-    return both[int(np.argmax(lies))]
-
-
-def _ground(result: Result) -> gpd.GeoDataFrame:
-    """What helps to find one's way: surroundings of the user's own layers, and all streets."""
-    found = [gpd.GeoDataFrame({"kind": []}, geometry=[], crs=4326)]
-    plane = CRS.from_user_input(result.run["plane"])
-    if result.has("context"):
-        context = result.table("context", ["kind", "geometry"]).to_crs(plane)
-        lines = context.geometry.geom_type.str.endswith("LineString")
-        context["geometry"] = context.geometry.where(~lines, context.geometry.buffer(STREET_M / 2))
-        found.append(context[context.geometry.geom_type.str.endswith("Polygon")].to_crs(4326))
-    if result.has("sides"):
-        lines = result.table("sides", ["geometry"]).geometry.drop_duplicates().to_crs(plane)
-        strips = lines.buffer(STREET_M / 2, cap_style="flat").to_crs(4326)
-        found.append(
-            gpd.GeoDataFrame({"kind": ["street"] * len(strips)}, geometry=strips.to_numpy(), crs=4326)
-        )
-    return gpd.GeoDataFrame(
-        pd.concat([one for one in found if len(one)] or found[:1], ignore_index=True), crs=4326
-    )
-
-
-def _ground_block(ground: gpd.GeoDataFrame) -> bytes:
-    kinds = ground["kind"].astype("str")
-    return block(len(ground), [outline_section(ground.geometry), word_section("kind", kinds)])
-
-
-def _bounds(cells: gpd.GeoDataFrame, ground: gpd.GeoDataFrame) -> list[list[float]]:
+def _bounds(cells: gpd.GeoDataFrame, around: gpd.GeoDataFrame) -> list[list[float]]:
     """South-west and north-east corner of the cells, else of the ground [degrees north, degrees east]."""
-    frame = cells.geometry.to_crs(4326) if len(cells) else ground.geometry
+    frame = cells.geometry.to_crs(4326) if len(cells) else around.geometry
     if frame.empty:
         return [[0.0, 0.0], [0.0, 0.0]]
     west, south, east, north = (round(float(one), 6) for one in frame.total_bounds)
@@ -239,14 +162,14 @@ def _side(run: Mapping[str, Any]) -> str:
     return f"{rounded(metres / M_PER_FOOT, 2)} ft" if run["units"] == "us" else f"{metres:g} m"
 
 
-def _what_is_seen(run: Mapping[str, Any], cells: pd.DataFrame) -> list[str]:
+def what_is_seen(run: Mapping[str, Any], cells: pd.DataFrame) -> list[str]:
     if cells.empty:
         return [told("shown_empty")]
     by = told("shown_blocks", cell=_side(run)) if run["public"]["by"] == "blocks" else told("shown_streets")
     return [by, told("shown_blank")]
 
 
-def _totals(run: Mapping[str, Any]) -> list[dict[str, str]]:
+def town_totals(run: Mapping[str, Any]) -> list[dict[str, str]]:
     """What all homes come to, already rounded to two digits; nothing where that would tell of too few."""
     totals = run["public"]["totals"] or {}
     lines = []

@@ -6,7 +6,7 @@ the parcels' own coordinates may be turned by several degrees.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
@@ -68,6 +68,7 @@ GROUNDS = {
         "grass",
         "marsh",
     ),
+    "street": ("street", "road", "lane", "path"),
 }
 """What a kind of surroundings is drawn as, by a word in it; everything else is ``other``."""
 
@@ -112,6 +113,7 @@ class Scene:
     legend: list[str]
     nil: str
     missing: str
+    levels_heading: str
     levels: list[tuple[str, str]]
     caution: str
     source: str
@@ -137,6 +139,7 @@ def scene(result: Result, whole_streets: bool = False) -> Scene | None:
         "view": (west, south, east, north),
         "units": units,
         "surroundings": _surroundings(result),
+        "levels_heading": said("levels"),
         "levels": _levels(result),
         "caution": said("caution"),
         "source": _source(result),
@@ -160,7 +163,7 @@ def scene(result: Result, whole_streets: bool = False) -> Scene | None:
         title=said("title_parcels", town=town),
         under=_under_parcels(result),
         heading=said("legend_parcels", unit=unit),
-        legend=_class_texts(classes.breaks),
+        legend=class_texts(classes.breaks),
         nil=said("legend_nil"),
         missing=said("legend_missing"),
         **shared,
@@ -201,7 +204,7 @@ def _of_sides(
         title=said("title_streets", town=town),
         under=said("under_streets"),
         heading=said("legend_streets", unit=unit),
-        legend=_class_texts(breaks),
+        legend=class_texts(breaks),
         nil=said("legend_nil_streets"),
         missing=said("legend_few" if whole_streets else "legend_missing"),
         **shared,
@@ -219,9 +222,15 @@ def _surroundings(result: Result) -> dict[str, Shapes]:
     if not result.has("context"):
         return {}
     frame = _in_plane(result, "context", ["kind", "geometry"])
-    frame = frame[shapely.get_dimensions(frame.geometry.to_numpy()) > 0]
+    return by_ground(frame[shapely.get_dimensions(frame.geometry.to_numpy()) > 0])
+
+
+def by_ground(frame: gpd.GeoDataFrame) -> dict[str, Shapes]:
+    """The shapes of ``frame`` by what its column ``kind`` is drawn as, in the order in which they are drawn."""
     ground = frame["kind"].map(ground_of)
-    found = {name: frame.geometry.to_numpy()[ground.eq(name)] for name in ("other", "green", "water")}
+    found = {
+        name: frame.geometry.to_numpy()[ground.eq(name)] for name in ("other", "green", "water", "street")
+    }
     return {name: shapes for name, shapes in found.items() if len(shapes)}
 
 
@@ -287,7 +296,7 @@ def _levels(result: Result) -> list[tuple[str, str]]:
     return [(said(f"level_{one.name}"), shown(one.value, "L", units, DIGITS)) for one in known]
 
 
-def _class_texts(breaks: Sequence[float]) -> list[str]:
+def class_texts(breaks: Sequence[float]) -> list[str]:
     """A text for each class, lowest first; the unit stands in the legend's heading."""
     if not breaks:
         return [said("legend_any")]
@@ -308,12 +317,17 @@ def _under_parcels(result: Result) -> str:
 def _source(result: Result) -> str:
     """Files, dates of the data, and the program; the day of the run only where the run tells it."""
     run = result.run
-    settings = {one["setting"]: one["value"] for one in run["settings"]}
     files = list(dict.fromkeys(one_line(str(one["file"]), LONGEST_FILE) for one in run["inputs"]))
     told = ", ".join(files[:MOST_FILES])
     if len(files) > MOST_FILES:
         told = said("more_files", files=told, count=len(files) - MOST_FILES)
-    parts = [said("source", files=told)] if files else []
+    return " ".join([*([said("source", files=told)] if files else []), dates_told(run)])
+
+
+def dates_told(run: Mapping[str, Any]) -> str:
+    """Of when the data are, and which program worked them out; names no file."""
+    settings = {one["setting"]: one["value"] for one in run["settings"]}
+    parts = []
     if settings.get("footprints.imagery_year") is not None:
         parts.append(said("source_imagery", year=settings["footprints.imagery_year"]))
     years = (run.get("weather") or {}).get("years")

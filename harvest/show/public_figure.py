@@ -1,0 +1,74 @@
+"""The public edition's still figure: its cells by what they could capture, for print and for a slide."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+from pyproj import CRS
+
+from harvest.fields import PUBLIC
+from harvest.result import Result
+from harvest.show.card_texts import one_line
+from harvest.show.classes import class_colours, class_of
+from harvest.show.figure import can_draw, write_scene
+from harvest.show.figure_words import said
+from harvest.show.figures import read_unit
+from harvest.show.public_drawn import drawn, ground, measures
+from harvest.show.public_page import town_totals, what_is_seen
+from harvest.show.public_words import told
+from harvest.show.scene import LONGEST_TOWN, Scene, by_ground, class_texts, dates_told
+
+MEASURE = "capturable_l_yr"
+
+
+def write_public_figure(result: Result, place: Path) -> None:
+    """Write the figure of the public cells into ``place``, at the sizes of the run's own figure.
+
+    Nothing is written where there are no cells, or where matplotlib is not installed: the page and a finding of the
+    run say so. Raises :class:`OutputError` when a file can't be written.
+    """
+    shown = public_scene(result) if can_draw() else None
+    if shown is not None:
+        write_scene(shown, f"{result.run['program']} {result.run['version']}", place)
+
+
+def public_scene(result: Result) -> Scene | None:
+    """What there is to draw of the public cells of ``result``; None where there are none."""
+    run, cells = result.run, result.table(PUBLIC.name)
+    coloured = measures(cells, run["units"]).get(MEASURE)
+    if coloured is None:
+        return None
+    plane = CRS.from_user_input(run["plane"])
+    shapes = drawn(cells, plane)
+    west, south, east, north = (float(one) for one in shapes.total_bounds)
+    values = coloured.values
+    unit, _ = read_unit(run["units"], PUBLIC.field(MEASURE).unit)
+    seen, blank = what_is_seen(run, cells)
+    none = np.zeros(0, dtype=object)
+    return Scene(
+        streets=False,
+        shapes=shapes.to_numpy(),
+        classes=np.where(
+            np.isnan(values), -1, np.where(values == 0, 0, class_of(values, coloured.breaks) + 1)
+        ),
+        colours=class_colours(len(coloured.breaks) + 1),
+        view=(west, south, east, north),
+        units=run["units"],
+        left=np.zeros(0, dtype=bool),
+        ground=none,
+        surroundings=by_ground(ground(result).to_crs(plane)),
+        best=none,
+        numbers=[],
+        names=[],
+        title=told("heading", town=one_line(str(run["town"]), LONGEST_TOWN)),
+        under=seen,
+        heading=said("legend_parcels", unit=unit),
+        legend=class_texts(coloured.breaks),
+        nil=said("legend_nil"),
+        missing=said("legend_missing"),
+        levels_heading=told("about_town"),
+        levels=[(one["label"], one["value"]) for one in town_totals(run)],
+        caution=said("caution"),
+        source=f"{blank} {dates_told(run)}",
+    )
