@@ -17,9 +17,6 @@ from scipy.sparse import coo_array, vstack
 from harvest.plan.canvass_time import Pace
 from harvest.plan.round_graph import StreetSides
 
-MOST_TURNS, MOST_NODES = 25, 20_000
-"""How many rounds a proof may still have to find, and how many branches HiGHS may take for each."""
-
 
 def one_pass_m(sides: StreetSides, pace: Pace, segment: int) -> float:
     """Metres of one pass that works both sides of ``segment``, infinite where it may not be crossed."""
@@ -109,31 +106,31 @@ def exact(sides: StreetSides, pace: Pace, share: float) -> Exact:
     return Exact(float(-solved.fun), float(-solved.mip_dual_bound))
 
 
-def unbeatable(
-    sides: StreetSides, pace: Pace, rounds: int, most: float, known: Collection[frozenset[int]]
-) -> bool:
-    """Whether it is proven that no ``rounds`` rounds win more than ``most``.
+def most(
+    sides: StreetSides,
+    pace: Pace,
+    rounds: int,
+    known: Collection[frozenset[int]],
+    enough: float,
+    turns: int = 8,
+) -> float:
+    """What no ``rounds`` rounds that share no side can win more than; stops where that is ``enough``.
 
-    For any prices of sides, rounds that share no side win at most the sum of the prices and, each, what the best one
-    wins beyond them. Prices come from a linear program over the rounds ``known``, which decide how soon a proof is
-    found and never whether it holds; HiGHS then shows that no round wins enough beyond the prices, or finds one that
-    does, which joins those known. Gives up after ``MOST_TURNS`` of these.
+    For any prices of sides they win at most the sum of the prices and, each, what the best round wins beyond them,
+    which HiGHS bounds. Prices come from a linear program over the rounds ``known`` and those found on the way: they
+    decide how low the bound comes and never whether it holds.
     """
     columns = {tuple(sorted(one)) for one in known if one}
-    for _ in range(MOST_TURNS):
+    lowest = np.inf
+    for _ in range(turns):
         prices = _prices(sides, columns, rounds)
         beyond = np.maximum(sides.value.ravel() - prices, 0.0)
-        room = (most - prices.sum()) / rounds
-        if room <= 0:
-            return False
-        priced = replace(sides, value=beyond.reshape(-1, 2))
-        solved = _Program(priced, pace).solved({"node_limit": MOST_NODES}, least=room)
-        if solved.status == 2:
-            return True
-        if solved.x is None:
-            return False
+        solved = _Program(replace(sides, value=beyond.reshape(-1, 2)), pace).solved({"mip_rel_gap": 0.01})
+        lowest = min(lowest, float(prices.sum() - rounds * solved.mip_dual_bound))
+        if lowest <= enough:
+            break
         columns.add(tuple(np.flatnonzero(solved.x[: 2 * len(sides)] > 0.5).tolist()))
-    return False
+    return lowest
 
 
 def _prices(sides: StreetSides, columns: Collection[tuple[int, ...]], rounds: int) -> np.ndarray:
@@ -184,16 +181,15 @@ class _Program:
         self.lower: list[float] = []
         self.upper: list[float] = []
 
-    def solved(self, options: dict[str, float], least: float = -np.inf) -> OptimizeResult:
-        """What HiGHS found among rounds that win at least ``least``."""
+    def solved(self, options: dict[str, float]) -> OptimizeResult:
+        """What HiGHS found."""
         cost = np.zeros(self.width)
         cost[: 2 * len(self.sides)] = -self.sides.value.ravel()
-        limits = [self.constraints(), LinearConstraint(-cost[None, :], lb=least)]
         return milp(
             cost,
             integrality=self.whole,
             bounds=Bounds(self.low, self.high),
-            constraints=limits,
+            constraints=self.constraints(),
             options=options,
         )
 

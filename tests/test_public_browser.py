@@ -21,7 +21,7 @@ from harvest.project.public import Public
 from harvest.result import Result
 from harvest.show.classes import class_colours, class_of, quantile_breaks
 from harvest.show.public import write_public
-from harvest.show.public_page import STRIP_M, drawn
+from harvest.show.public_drawn import STRIP_M, drawn
 from harvest.units import litres_to_gallons
 
 

@@ -7,7 +7,7 @@ from functools import cache
 
 import numpy as np
 import pytest
-from exact_rounds import best_by_force, exact, unbeatable
+from exact_rounds import best_by_force, exact, most
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import dijkstra
 from street_grids import grid, town_streets
@@ -297,17 +297,16 @@ def test_a_round_of_150_sides_against_an_exact_program(seed: int) -> None:
     assert plan.bound >= best.found * (1 - 1e-9)
 
 
-@pytest.mark.parametrize(
-    ("seed", "rounds", "hours"), [(3, 1, 2.0), (6, 1, 3.0), (3, 2, 2.0), (7, 2, 3.0), (4, 3, 2.0)]
-)
-def test_no_rounds_on_150_sides_win_3_percent_more(seed: int, rounds: int, hours: float) -> None:
-    """Proven with connection as a flow. That a plan wins more than nine tenths of its own value is not: the proof
-    can fail."""
-    sides, settings, plan = small_plan(seed, rounds, hours)
-    assert 140 <= 2 * len(sides) <= 165
+@pytest.mark.parametrize(("seed", "rounds"), [(4, 2), (5, 3)])
+def test_several_rounds_against_a_bound_with_connection(seed: int, rounds: int) -> None:
+    """No rounds on these 60 to 80 sides win 3 % more than the plan, which HiGHS shows round by round."""
+    sides = grid(6, 4, seed)
+    settings = Rounds(canvassers=rounds, shifts=1, shift_hours=1.5, least_doors=1)
+    plan = planned(sides, settings)
+    assert 60 <= 2 * len(sides) <= 80 and len(plan.rounds) == rounds
     known = some_rounds(sides, pace(settings), [frozenset(one.sides) for one in plan.rounds])
-    assert unbeatable(sides, pace(settings), rounds, plan.value / 0.97, known)
-    assert not unbeatable(sides, pace(settings), rounds, 0.9 * plan.value, known)
+    proven = most(sides, pace(settings), rounds, known, enough=plan.value / 0.97)
+    assert plan.value * (1 - 1e-9) <= proven <= plan.value / 0.97
 
 
 def some_rounds(sides: StreetSides, limit: Pace, more: list[frozenset[int]]) -> list[frozenset[int]]:
