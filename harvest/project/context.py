@@ -14,7 +14,7 @@ class Context(VectorFile):
     kind: str = required('What it is, such as "water", "park" or "street": it decides how it is drawn.')
     name: str | None = setting(None, "Column of names; without one nothing is named.")
     clip_m: float | None = setting(
-        500.0,
+        2_000.0,
         "Draw only what lies within this distance of the parcels' extent, cut off there; all of it when empty.",
         ge=0,
         le=100_000,

@@ -104,7 +104,7 @@ def _foot(sheet: Sheet, scene: Scene, layout: Layout, at: Place, wide: float) ->
 
 
 def _map(sheet: Sheet, scene: Scene, layout: Layout, box: tuple[float, float, float, float]) -> None:
-    """The map in ``box``, with a strip at its foot for scale bar and north arrow."""
+    """The map in ``box``, with a strip under it for scale bar and north arrow."""
     left, bottom, right, top = box
     strip = 3.4 * layout.body / PT_PER_INCH
     axes = sheet.window((left, bottom + strip, right, top))
@@ -127,11 +127,9 @@ def _map(sheet: Sheet, scene: Scene, layout: Layout, box: tuple[float, float, fl
         draw_numbers(axes, scene, layout.body)
     else:
         draw_parcels(axes, scene, dot, picture)
-    frame = Rectangle(
-        (left, bottom), right - left, top - bottom, facecolor="none", edgecolor=EDGE, linewidth=0.6
-    )
+    frame = Rectangle((left, bottom + strip), wide, high, facecolor="none", edgecolor=EDGE, linewidth=0.6)
     sheet.page.add_patch(frame)
-    _scale(sheet, scene, layout, (left + 0.14, bottom + 0.12), wide - 0.28, metres)
+    _scale(sheet, scene, layout, (left + 0.02, bottom + 0.12), wide, metres)
 
 
 def _panel(sheet: Sheet, scene: Scene, layout: Layout, box: tuple[float, float, float, float]) -> None:

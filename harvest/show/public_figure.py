@@ -8,16 +8,17 @@ import numpy as np
 from pyproj import CRS
 
 from harvest.fields import PUBLIC
+from harvest.fields.public import MEASURES
 from harvest.result import Result
 from harvest.show.card_texts import one_line
 from harvest.show.classes import class_colours, class_of
 from harvest.show.figure import can_draw, write_scene
 from harvest.show.figure_words import said
-from harvest.show.figures import read_unit
+from harvest.show.figures import read_unit, shown
 from harvest.show.public_drawn import drawn, ground, measures
-from harvest.show.public_page import town_totals, what_is_seen
+from harvest.show.public_page import setting, what_is_seen
 from harvest.show.public_words import told
-from harvest.show.scene import LONGEST_TOWN, Scene, by_ground, class_texts, dates_told
+from harvest.show.scene import DIGITS, LONGEST_TOWN, Scene, by_ground, class_texts, dates_told
 
 MEASURE = "capturable_l_yr"
 
@@ -28,9 +29,9 @@ def write_public_figure(result: Result, place: Path) -> None:
     Nothing is written where there are no cells, or where matplotlib is not installed: the page and a finding of the
     run say so. Raises :class:`OutputError` when a file can't be written.
     """
-    shown = public_scene(result) if can_draw() else None
-    if shown is not None:
-        write_scene(shown, f"{result.run['program']} {result.run['version']}", place)
+    made = public_scene(result) if can_draw() else None
+    if made is not None:
+        write_scene(made, f"{result.run['program']} {result.run['version']}", place)
 
 
 def public_scene(result: Result) -> Scene | None:
@@ -44,6 +45,7 @@ def public_scene(result: Result) -> Scene | None:
     west, south, east, north = (float(one) for one in shapes.total_bounds)
     values = coloured.values
     unit, _ = read_unit(run["units"], PUBLIC.field(MEASURE).unit)
+    totals = run["public"]["totals"] or {}
     seen, blank = what_is_seen(run, cells)
     none = np.zeros(0, dtype=object)
     return Scene(
@@ -62,13 +64,17 @@ def public_scene(result: Result) -> Scene | None:
         numbers=[],
         names=[],
         title=told("heading", town=one_line(str(run["town"]), LONGEST_TOWN)),
-        under=seen,
+        under=told("edition_text", least=f"{setting(run, 'public.least_homes'):,}"),
         heading=said("legend_parcels", unit=unit),
         legend=class_texts(coloured.breaks),
         nil=said("legend_nil"),
         missing=said("legend_missing"),
-        levels_heading=told("about_town"),
-        levels=[(one["label"], one["value"]) for one in town_totals(run)],
+        levels_heading=told("figure_levels"),
+        levels=[
+            (said(f"level_{name}"), shown(totals[name], "L", run["units"], DIGITS))
+            for name in MEASURES
+            if name in totals
+        ],
         caution=said("caution"),
-        source=f"{blank} {dates_told(run)}",
+        source=f"{seen} {blank} {dates_told(run)}",
     )

@@ -51,7 +51,7 @@ def public_page(result: Result) -> str:
     around = ground(result)
     values = page_values(run, cells, _bounds(cells, around))
     (south, west), (north, east) = values["bounds"]
-    least = f"{_setting(run, 'public.least_homes'):,}"
+    least = f"{setting(run, 'public.least_homes'):,}"
     return page_html(
         OfflineMap(MAP_NAME, ((south + north) / 2, (west + east) / 2)),
         language="en",
@@ -78,7 +78,7 @@ def page_values(run: Mapping[str, Any], cells: gpd.GeoDataFrame, bounds: list[li
         "step": _step(run),
         "shown": what_is_seen(run, cells),
         "made_up_days": made_up_days(run) and "yield_l_yr" in measures(cells, units),
-        "totals": town_totals(run),
+        "totals": _totals(run),
         "method": _method(run),
         "made_with": told("made_with", program=run["program"], version=run["version"]),
     }
@@ -146,19 +146,19 @@ def _bounds(cells: gpd.GeoDataFrame, around: gpd.GeoDataFrame) -> list[list[floa
     return [[south, west], [north, east]]
 
 
-def _setting(run: Mapping[str, Any], name: str) -> Any:
+def setting(run: Mapping[str, Any], name: str) -> Any:
     return next(one["value"] for one in run["settings"] if one["setting"] == name)
 
 
 def _step(run: Mapping[str, Any]) -> float:
     """What volumes are rounded to, in the unit that people read."""
     us = run["units"] == "us"
-    return float(_setting(run, "public.step_gal") if us else 1_000 * _setting(run, "public.step_m3"))
+    return float(setting(run, "public.step_gal") if us else 1_000 * setting(run, "public.step_m3"))
 
 
 def _side(run: Mapping[str, Any]) -> str:
     """The side of a block in words."""
-    metres = float(_setting(run, "public.cell_m"))
+    metres = float(setting(run, "public.cell_m"))
     return f"{rounded(metres / M_PER_FOOT, 2)} ft" if run["units"] == "us" else f"{metres:g} m"
 
 
@@ -169,7 +169,7 @@ def what_is_seen(run: Mapping[str, Any], cells: pd.DataFrame) -> list[str]:
     return [by, told("shown_blank")]
 
 
-def town_totals(run: Mapping[str, Any]) -> list[dict[str, str]]:
+def _totals(run: Mapping[str, Any]) -> list[dict[str, str]]:
     """What all homes come to, already rounded to two digits; nothing where that would tell of too few."""
     totals = run["public"]["totals"] or {}
     lines = []
@@ -184,19 +184,19 @@ def town_totals(run: Mapping[str, Any]) -> list[dict[str, str]]:
 
 def _method(run: Mapping[str, Any]) -> list[str]:
     us, by_block = run["units"] == "us", run["public"]["by"] == "blocks"
-    step = f"{_step(run):,.0f} gal" if us else f"{_setting(run, 'public.step_m3'):g} m³"
+    step = f"{_step(run):,.0f} gal" if us else f"{setting(run, 'public.step_m3'):g} m³"
     grid = CRS.from_user_input(run["public"]["grid"]).name if by_block else ""
     return [
         told("method_area"),
-        told("method_season", first=_setting(run, "season.first"), last=_setting(run, "season.last")),
+        told("method_season", first=setting(run, "season.first"), last=setting(run, "season.last")),
         told("method_used"),
         told("method_homes"),
         told(
             "method_hidden",
-            least=f"{_setting(run, 'public.least_homes'):,}",
-            share=f"{100 * _setting(run, 'public.most_share'):g}",
+            least=f"{setting(run, 'public.least_homes'):,}",
+            share=f"{100 * setting(run, 'public.most_share'):g}",
         ),
-        told("method_rounded", step=step, homes=_setting(run, "public.step_homes")),
+        told("method_rounded", step=step, homes=setting(run, "public.step_homes")),
         *([told("method_grid", cell=_side(run), grid=grid)] if by_block else []),
         told("method_ids"),
     ]

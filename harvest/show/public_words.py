@@ -65,6 +65,7 @@ PUBLIC_WORDS: dict[str, str] = {
     "side_south": "south side",
     "side_west": "west side",
     "side_both sides": "both sides",
+    "figure_levels": "All homes, a year",
     # How this was worked out
     "about_town": "All homes of the town, roughly",
     "about_homes_label": "Homes",

@@ -6,6 +6,7 @@
  */
 
 const NUMBERS_FROM_ZOOM = 16;
+const VISITS_FROM_ZOOM = 17;
 const NAMES_FROM_ZOOM = 17;
 const BEST_PART = 0.1;
 const LABEL_MARGIN_PX = 90;
@@ -32,7 +33,7 @@ function setUpStreetPainter(town, layers) {
   return function paint(context, view) {
     if (layers.sides && sides) paintSides(context, view);
     if (layers.rounds && rounds) paintRounds(context, view);
-    if (layers.visits && view.zoom >= NUMBERS_FROM_ZOOM) paintVisits(context, view);
+    if (layers.visits && view.zoom >= VISITS_FROM_ZOOM) paintVisits(context, view);
     if (layers.sides && sides) paintLabels(context, view);
   };
 
