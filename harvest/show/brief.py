@@ -24,7 +24,7 @@ from harvest.show.typeset import can_typeset, typeset
 BRIEF_FILE = "brief.pdf"
 TEMPLATE = "brief.typ"
 LONGEST_TOWN = 60
-ROOM = {"us-letter": (7.2, 4.4), "a4": (6.97, 5.0)}
+ROOM = {"us-letter": (7.2, 4.4), "a4": (6.97, 4.7)}
 """Width and height that the map has on the page [inches]."""
 
 

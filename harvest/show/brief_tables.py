@@ -18,7 +18,7 @@ from harvest.show.scene import BEST
 from harvest.show.streets import WORTH_A_MINUTE, best_streets, least_homes
 
 DIGITS = 2
-LONGEST_NAME = 34
+LONGEST_NAME = 32
 MOST_DISTRICTS = 8
 
 SHEDS, CAPTURABLE, USED, RANKING = 1, 2, 3, 5
@@ -31,7 +31,6 @@ SIDE_COLUMNS = {
     "capturable_l_yr": CAPTURABLE,
     "yield_l_yr": USED,
     "worth_l_yr": RANKING,
-    "worth_door_l_yr": RANKING,
     WORTH_A_MINUTE: RANKING,
 }
 DISTRICT_COLUMNS = {

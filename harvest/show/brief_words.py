@@ -55,7 +55,6 @@ BRIEF_WORDS: dict[str, str] = {
     "column_capturable_l_yr": "Capturable",
     "column_yield_l_yr": "Used",
     "column_worth_l_yr": "Worth",
-    "column_worth_door_l_yr": "Worth a door",
     "column_worth_l_min": "Worth a minute",
     "column_yield_door_l_yr": "Used a home",
     "column_capturable_door_l_yr": "Capturable a home",
