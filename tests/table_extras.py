@@ -9,13 +9,25 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from harvest.fields import CHANGES, CONTEXT, PROGRESS, ROUNDS, SIDES, STOPS, UNMATCHED, VISITS, Table
-from harvest.fields.achieved import MOVES
+from harvest.fields import (
+    CHANGES,
+    CONTEXT,
+    PROGRESS,
+    PUBLIC,
+    ROUNDS,
+    SIDES,
+    STOPS,
+    STREETS,
+    UNMATCHED,
+    VISITS,
+    Table,
+)
+from harvest.fields.achieved import ANNUAL, MOVES
 from harvest.fields.canvass import COMPASS, NOTHING_TO_WIN, TO_CANVASS
 from harvest.fields.outreach import JOINED, NOT_HOME, OTHER_LANGUAGE, TO_VISIT
 
 KINDS = {"string": "str", "float": "float64", "integer": "Int64", "boolean": "bool"}
-OPTIONAL = (SIDES, ROUNDS, STOPS, CONTEXT, VISITS, UNMATCHED, PROGRESS, CHANGES)
+OPTIONAL = (STREETS, SIDES, ROUNDS, STOPS, CONTEXT, VISITS, UNMATCHED, PROGRESS, ANNUAL, CHANGES, PUBLIC)
 
 
 def frame_of(table: Table, columns: dict[str, Any], crs: str | None = None) -> pd.DataFrame:
@@ -68,6 +80,22 @@ def extra_tables(texts: tuple[str | None, ...], parcel_ids: list[str], crs: str)
         "round": [1, 1, 2, 2, None, None],
         "no_crossing": [True, False] * 3,
         "geometry": lines,
+    }
+    streets = {
+        "street": [words[0], None],
+        "district": [words[6], "Ward 2"],
+        **{
+            name: [4, 0]
+            for name in ("side_count", "parcel_count", "door_count", "to_visit_count", "visited_count")
+        },
+        "length_m": [633.3, 0.0],
+        "canvass_min": [40.25, 0.0],
+        "capturable_l_yr": [1e6 / 7, np.nan],
+        "yield_l_yr": [7000.1, np.nan],
+        "worth_l_yr": [900.0, np.nan],
+        "worth_l_min": [22.4, np.nan],
+        "rank": [1, None],
+        "status": [TO_CANVASS, NOTHING_TO_WIN],
     }
     rounds = {
         "round": [1, 2],
@@ -142,6 +170,26 @@ def extra_tables(texts: tuple[str | None, ...], parcel_ids: list[str], crs: str)
         "volume_l": [208.2, 0.0],
         "added_l_yr": [800.1, 0.0],
     }
+    annual = {
+        "district": [words[0], "Ward 2"],
+        "year": ["2025", "2026"],
+        **{name: [3, 0] for name in (one.name for one in ANNUAL.fields if one.dtype == "integer")},
+        "volume_l": [624.6, 0.0],
+        "served_area_m2": [61.3, 0.0],
+        "added_l_yr": [800.1, 0.0],
+    }
+    cells = {
+        "cell": [1, 2],
+        "street": [words[0], None],
+        "stretch": [words[6], None],
+        "side": [COMPASS[0], None],
+        "square": [None, "3 E, 4 N"],
+        "home_count": [15, 20],
+        "runoff_l_yr": [1.5e6, 2e6],
+        "capturable_l_yr": [7e5, 9e5],
+        "yield_l_yr": [1e4, np.nan],
+        "geometry": [shapely.LineString([(0, 0), (100, 0)]), shapely.box(0, 0, 200, 200)],
+    }
     changes = {
         "side_id": ["s0L", "gone"],
         "rank_before": [5, 1],
@@ -153,6 +201,7 @@ def extra_tables(texts: tuple[str | None, ...], parcel_ids: list[str], crs: str)
         "told": [words[0], "It is not in the street layer any more. " * 5],
     }  # fmt: skip
     return {
+        STREETS.name: frame_of(STREETS, streets),
         SIDES.name: frame_of(SIDES, sides, crs),
         ROUNDS.name: frame_of(ROUNDS, rounds, crs),
         STOPS.name: frame_of(STOPS, stops),
@@ -160,5 +209,7 @@ def extra_tables(texts: tuple[str | None, ...], parcel_ids: list[str], crs: str)
         VISITS.name: frame_of(VISITS, visits),
         UNMATCHED.name: frame_of(UNMATCHED, aside),
         PROGRESS.name: frame_of(PROGRESS, progress),
+        ANNUAL.name: frame_of(ANNUAL, annual),
         CHANGES.name: frame_of(CHANGES, changes),
+        PUBLIC.name: frame_of(PUBLIC, cells, crs),
     }

@@ -614,7 +614,7 @@ def test_a_printed_map_is_one_sheet_and_its_table_another(desk: Opened, chosen: 
     if chosen == "sides":
         assert "1 to 16 of 16" in second and "Fir Row, north side" in second
     else:
-        assert "1 to 28 of 103" in second and "Homes" not in second.split(heading)[0]
+        assert "1 to 28 of 111" in second and "Homes" not in second.split(heading)[0]
 
 
 def test_the_printed_map_is_painted_with_its_colours(desk: Opened, parcels: gpd.GeoDataFrame) -> None:

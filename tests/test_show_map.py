@@ -21,6 +21,7 @@ from pydantic import ValidationError
 from harvest.errors import HarvestError, OutputError
 from harvest.fields import FINDINGS
 from harvest.project.basemap import Basemap
+from harvest.show import public_page
 from harvest.show.block import block, number_section, outline_section, text_section, word_section
 from harvest.show.map import SCRIPTS, write_map
 from harvest.show.maplayers import (
@@ -302,7 +303,7 @@ def test_every_figure_that_is_sent_is_shown_somewhere() -> None:
 
 
 def test_every_page_script_is_in_the_page(text: str) -> None:
-    assert {path.name for path in PAGE.glob("*.js")} == set(SCRIPTS)
+    assert {path.name for path in PAGE.glob("*.js")} == {*SCRIPTS, *public_page.SCRIPTS}
     for name in SCRIPTS:
         assert (PAGE / name).read_text(encoding="utf-8") in text
 

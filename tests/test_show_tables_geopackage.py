@@ -58,7 +58,7 @@ def test_it_is_whole_and_registers_its_tables(
     assert query("PRAGMA integrity_check") == [("ok",)]
     assert query("PRAGMA foreign_key_check") == []
     contents = query("select table_name, data_type, identifier, last_change from gpkg_contents")
-    layers = ("parcels", "roofs", "sides", "rounds", "context")
+    layers = ("parcels", "roofs", "sides", "rounds", "context", "public_cells")
     assert contents == [
         *(
             (
@@ -77,6 +77,7 @@ def test_it_is_whole_and_registers_its_tables(
         ("sides", "MultiLineString"),
         ("rounds", "MultiLineString"),
         ("context", "Unknown"),
+        ("public_cells", "Unknown"),
     ]
     assert (
         not path.with_name("harvest.gpkg-journal").exists()
@@ -178,7 +179,7 @@ def test_styles_stand_where_a_gis_looks(
         ("rounds", "geom", "rounds", None, rounds_sld(), 1, None),
     ]
     columns = query("select table_name, column_name from gpkg_geometry_columns")
-    assert sorted(columns) == [(name, "geom") for name in ("context", "parcels", "roofs", "rounds", "sides")]
+    assert sorted(columns) == [(name, "geom") for name in sorted(KINDS)]
 
 
 def test_gdal_keeps_the_clock_it_had(tmp_path: Path) -> None:

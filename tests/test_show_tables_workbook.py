@@ -40,8 +40,9 @@ def book(result: Result) -> Any:
 
 def test_a_sheet_for_each_table_in_the_order_of_the_register(book: Any) -> None:
     assert book.sheetnames == [
-        *("Parcels", "Roofs", "Street sides", "Rounds", "Stops", "Surroundings", "Visits"),
-        *("Rows set aside", "Progress", "What changed", "Findings", "What each column means", "Settings"),
+        *("Parcels", "Roofs", "Streets", "Street sides", "Rounds", "Stops", "Surroundings", "Visits"),
+        *("Rows set aside", "Progress", "Annual report", "What changed", "Public cells", "Findings"),
+        *("What each column means", "Settings"),
     ]
 
 

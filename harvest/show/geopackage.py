@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from harvest.fields import PARCELS, ROOFS, ROUNDS, SIDES, Field, Table
+from harvest.fields import CONTEXT, PARCELS, PUBLIC, ROOFS, ROUNDS, SIDES, Field, Table
 from harvest.show.measures import COLOURED
 from harvest.show.present import tables_of
 from harvest.show.rows import Rows, heading, plain_fields
@@ -33,9 +33,16 @@ GEOMETRY = "geom"
 STYLES = "layer_styles"
 
 AREAS, LINES, ANY = "MultiPolygon", "MultiLineString", "Unknown"
-KINDS = {PARCELS.name: AREAS, ROOFS.name: AREAS, SIDES.name: LINES, ROUNDS.name: LINES}
-"""The one type of geometry in a layer; what is not named here is of whatever type the user's layers or settings make
-it."""
+KINDS = {
+    PARCELS.name: AREAS,
+    ROOFS.name: AREAS,
+    SIDES.name: LINES,
+    ROUNDS.name: LINES,
+    CONTEXT.name: ANY,
+    PUBLIC.name: ANY,
+}
+"""The one type of geometry in each layer; surroundings are of whatever type the user's layers are, public cells lines
+or blocks."""
 
 
 def write_geopackage(rows: Rows, path: Path) -> None:
@@ -69,7 +76,7 @@ def _write_layer(rows: Rows, table: Table, path: Path) -> None:
         layer=table.name,
         driver="GPKG",
         geometry_name=GEOMETRY,
-        geometry_type=KINDS.get(table.name, ANY),
+        geometry_type=KINDS[table.name],
         crs=_crs_wkt(rows.result, table),
         layer_options={
             "GEOMETRY_NAME": GEOMETRY,
@@ -106,7 +113,7 @@ def _batches(rows: Rows, table: Table) -> pa.RecordBatchReader:
         for frame in rows.pieces(table, geometry=spatial):
             if spatial:
                 frame = frame.assign(
-                    **{GEOMETRY: _of_one_kind(frame["geometry"].to_numpy(), KINDS.get(table.name, ANY))}
+                    **{GEOMETRY: _of_one_kind(frame["geometry"].to_numpy(), KINDS[table.name])}
                 )
             yield pa.record_batch([pa.array(frame[one.name], type=one.type) for one in schema], schema=schema)
 
