@@ -35,6 +35,9 @@ MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", 
 CELLS_SHOWN = 4
 SAME_AREA = 1e-9
 
+OF_NO_FIGURE = "outputs."
+"""Settings of where and how tables are written change no figure."""
+
 
 def explain(
     project: Project, parcel: str, out: Path | None = None, claim_usd_yr: float | None = None
@@ -61,7 +64,8 @@ def _check_current(project: Project, result: Result) -> None:
     told = json.loads(json.dumps(list(settings_in_force(project.settings)), default=str))
     now = {one["setting"]: one["value"] for one in told}
     then = {one["setting"]: one["value"] for one in result.run["settings"]}
-    changed = [name for name in {**then, **now} if then.get(name, ...) != now.get(name, ...)]
+    names = (name for name in {**then, **now} if not name.startswith(OF_NO_FIGURE))
+    changed = [name for name in names if then.get(name, ...) != now.get(name, ...)]
     if changed:
         raise ResultError(
             f"Settings changed since the run in {result.folder}: {', '.join(changed)}. "

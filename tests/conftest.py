@@ -20,7 +20,13 @@ SAMPLE = Path(__file__).parents[1] / "data" / "sample"
 
 
 @pytest.fixture(scope="session")
-def sample_result(tmp_path_factory: pytest.TempPathFactory) -> Result:
+def sample_before() -> dict[str, bytes]:
+    """Every file of the sample as it is before anything runs."""
+    return {path.name: path.read_bytes() for path in SAMPLE.iterdir() if path.is_file()}
+
+
+@pytest.fixture(scope="session")
+def sample_result(sample_before: dict[str, bytes], tmp_path_factory: pytest.TempPathFactory) -> Result:
     """One run of the sample, for tests that only look at it."""
     return run(read_project(SAMPLE / "pellwick.toml"), tmp_path_factory.mktemp("sample") / "pellwick")
 

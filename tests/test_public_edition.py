@@ -199,7 +199,11 @@ def test_a_run_writes_it_only_when_asked(sample_result: Result, sample_copy: Pat
     assert "public edition" in set(sample_result.table("findings")["check"])
     text = sample_copy.read_text(encoding="utf-8")
     assert "[public]" in text
-    sample_copy.write_text(text.replace("written = true", "written = false"), encoding="utf-8")
+    plain = text.replace("written = true", "written = false")
+    lean = "formats = []\nfigure = false\nbrief = false\nwalk_lists = false"
+    assert 'formats = ["csv", "xlsx", "gpkg"]' in plain
+    plain = plain.replace('formats = ["csv", "xlsx", "gpkg"]', lean)
+    sample_copy.write_text(plain, encoding="utf-8")
     out = sample_copy.parent / "results"
     shutil.copytree(sample_result.folder, out)
     again = run(read_project(sample_copy), out)
