@@ -18,8 +18,8 @@ from harvest.project import Project
 from harvest.result import Result
 from harvest.show.card import Deck, deck
 from harvest.show.card_page import cards_html
-from harvest.show.card_words import CARD_MARK
 from harvest.show.typeset import typeset
+from harvest.show.words.cards import CARD_MARK
 from harvest.street_order import street_order
 
 TEMPLATE = "card.typ"

@@ -7,7 +7,6 @@ navigation until everything is painted, two frames have passed, and the browser 
 
 from __future__ import annotations
 
-import base64
 import re
 import time
 from collections.abc import Callable
@@ -56,17 +55,7 @@ def map_write(folder: Path) -> dict[str, Any]:
     write_map(result, folder, 200_000, 5_000)
     seconds = time.perf_counter() - begun
     text = (folder / "map.html").read_text(encoding="utf-8")
-    packed = dict(
-        re.findall(r'<script type="application/octet-stream" id="(\w+)-data">([^<]*)</script>', text)
-    )
-    parcels = len(result.table("parcels", ["parcel_id"]))
-    return {
-        "seconds": seconds,
-        "parcels": parcels,
-        "bytes_a_parcel": sum(len(packed[name]) for name in ("parcels", "roofs")) / parcels,
-        "mb": len(text.encode()) / 1e6,
-        "packed_bytes": len(base64.b64decode(packed["parcels"])),
-    }
+    return {"seconds": seconds} | _packed(text, len(result.table("parcels", ["parcel_id"])))
 
 
 def map_open(folder: Path) -> dict[str, Any]:
@@ -118,7 +107,23 @@ def folium_open(folder: Path) -> dict[str, Any]:
     return _opened(folder / "plain.html")
 
 
+def map_real(folder: Path) -> dict[str, Any]:
+    """The map of real, irregular parcels: Bubenec in Prague, as momepy carries it."""
+    from test_real_data import prague_project
+
+    from harvest.project import read_project
+    from harvest.run import run
+
+    place = folder / "real"
+    place.mkdir(exist_ok=True)
+    result = run(read_project(prague_project(place)))
+    parcels = result.table("parcels", ["parcel_id", "geometry"])
+    text = (result.folder / "map.html").read_text(encoding="utf-8")
+    return _packed(text, len(parcels)) | {"corners": float(parcels.geometry.count_coordinates().mean())}
+
+
 WAYS = {
+    "map_real": map_real,
     "map_write": map_write,
     "map_open": map_open,
     "folium_write": folium_write,
@@ -159,6 +164,11 @@ def report(
             opened["frame_ms"] <= MOST_FRAME_MS,
             f"{MOST_FRAME_MS} ms",
         )
+    real = timed("map_real", towns[min(towns)])
+    print(
+        f"        {real['parcels']:,} real plots of Bubenec, {real['corners']:.0f} corners each: "
+        f"{real['bytes_a_parcel']:.1f} bytes a plot with its buildings and figures"
+    )
     opened = plain["opened"]
     print(
         f"        plain folium at 10,000: {plain['mb']:.1f} MB, write {plain['seconds']:.2f} s, "
@@ -178,6 +188,18 @@ def _result(folder: Path) -> Path:
         project.write_text(text)
         run(read_project(project))
     return found
+
+
+def _packed(page: str, parcels: int) -> dict[str, Any]:
+    """How much of ``page`` its parcels and their roofs are."""
+    packed = dict(
+        re.findall(r'<script type="application/octet-stream" id="(\w+)-data">([^<]*)</script>', page)
+    )
+    return {
+        "parcels": parcels,
+        "bytes_a_parcel": sum(len(packed[name]) for name in ("parcels", "roofs")) / parcels,
+        "mb": len(page.encode()) / 1e6,
+    }
 
 
 def _opened(path: Path) -> dict[str, Any]:

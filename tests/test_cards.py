@@ -27,8 +27,8 @@ from harvest.project import Project, read_project
 from harvest.result import Result
 from harvest.show.card import LONGEST_ADDRESS, deck
 from harvest.show.card_texts import one_line
-from harvest.show.card_words import CARD_MARK
 from harvest.show.figures import shown
+from harvest.show.words.cards import CARD_MARK
 from harvest.street_order import street_order
 
 SAMPLE = Path(__file__).parents[1] / "data" / "sample" / "pellwick.toml"

@@ -16,7 +16,7 @@ from harvest.fields.parcels import NO_FOOTPRINT, NO_ROOF, RANKED, STATUSES, UNIT
 from harvest.show.card import Card, Deck, deck
 from harvest.show.card_drawing import HEIGHT, WIDTH, Ring, drawing
 from harvest.show.card_texts import one_line
-from harvest.show.card_words import CARD_WORDS, CARE, CAUTIONS, CHECKS, told
+from harvest.show.words.cards import CARD_WORDS, CARE, CAUTIONS, CHECKS, told
 from harvest.units import M_PER_FOOT
 
 

@@ -18,8 +18,8 @@ from map_result import HOSTILE, MADE_UP, parcels_frame, without
 from harvest.errors import ResultError
 from harvest.result import Result
 from harvest.show.brief import BRIEF_FILE, write_brief
-from harvest.show.brief_words import BRIEF_WORDS, CAUTIONS
 from harvest.show.streets import best_streets
+from harvest.show.words.brief import BRIEF_WORDS, CAUTIONS
 
 L_PER_GALLON = 3.785411784
 """A US gallon is 231 cubic inches of 16.387064 mL (NIST Handbook 44, appendix C)."""

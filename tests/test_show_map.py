@@ -33,7 +33,7 @@ from harvest.show.maplayers import (
 )
 from harvest.show.measures import classes_of
 from harvest.show.pageframe import OfflineMap, page_html
-from harvest.show.wording import WORDS
+from harvest.show.words.page import WORDS
 
 PAGE = Path(__file__).parents[1] / "harvest" / "show" / "page"
 MOST, BEST = 20_000, 5_000

@@ -32,7 +32,7 @@ from harvest.show.walk import WALK_LISTS, Door, walk_lists, write_walk_lists
 from harvest.show.walk_drawing import HEIGHT, STRIP, WIDTHS, RoundMap, StreetLines, round_map
 from harvest.show.walk_table import WALK_TABLE
 from harvest.show.walk_texts import binomial_quantile, duration, usual
-from harvest.show.walk_words import CAUTIONS, TICK_WORDS, WALK_WORDS
+from harvest.show.words.walk import CAUTIONS, TICK_WORDS, WALK_WORDS
 from harvest.units import L_PER_GALLON
 
 
@@ -482,11 +482,7 @@ def test_a_round_at_one_place_and_one_without_outlines_are_drawn_as_far_as_they_
 
 
 def test_every_word_is_used(town: Result) -> None:
-    source = " ".join(
-        one.read_text(encoding="utf-8")
-        for one in Path(walk.__file__).parent.glob("*.py")
-        if one.name != "walk_words.py"
-    )
+    source = " ".join(one.read_text(encoding="utf-8") for one in Path(walk.__file__).parent.glob("*.py"))
     unused = [name for name in WALK_WORDS if f'"{name}"' not in source and name not in CAUTIONS]
     assert unused == []
     assert asdict(walk_lists(town)[0])["rounds"]

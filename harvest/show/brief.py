@@ -14,12 +14,12 @@ from harvest.findings import Finding
 from harvest.result import Result
 from harvest.show.brief_tables import districts_grid, streets_grid
 from harvest.show.brief_texts import SETTINGS, BriefTexts
-from harvest.show.brief_words import said
 from harvest.show.card import PAPER
 from harvest.show.card_texts import one_line
 from harvest.show.figure import can_draw, no_package, nothing_to_draw, write_bytes
 from harvest.show.scene import Scene, scene
 from harvest.show.typeset import can_typeset, typeset
+from harvest.show.words.brief import said
 
 BRIEF_FILE = "brief.pdf"
 TEMPLATE = "brief.typ"

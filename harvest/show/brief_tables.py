@@ -11,11 +11,11 @@ import pandas as pd
 
 from harvest.fields.register import unit_of_name
 from harvest.result import Result
-from harvest.show.brief_words import said
 from harvest.show.card_texts import one_line
 from harvest.show.figures import read_unit, rounded
 from harvest.show.scene import BEST
 from harvest.show.streets import WORTH_A_MINUTE, best_streets, least_homes
+from harvest.show.words.brief import said
 
 DIGITS = 2
 LONGEST_NAME = 32

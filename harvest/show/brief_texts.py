@@ -9,11 +9,11 @@ from typing import Any
 import pandas as pd
 
 from harvest.result import Result
-from harvest.show.brief_words import CAUTIONS, MEANS, said
 from harvest.show.card_texts import CardTexts, one_line
-from harvest.show.card_words import day_told
 from harvest.show.figures import read_unit, rounded, shown, shown_range
 from harvest.show.town import SAVING, TownFigure, made_up_days, suggested_barrels, town_figures
+from harvest.show.words.brief import CAUTIONS, MEANS, said
+from harvest.show.words.cards import day_told
 
 DIGITS = 2
 LEVELS = ("runoff_l_yr", "capturable_l_yr", "yield_l_yr")

@@ -15,7 +15,7 @@ from harvest.fields import PARCELS
 from harvest.result import Result
 from harvest.show.card_drawing import Drawing, drawing
 from harvest.show.card_texts import CardTexts, Level, Part, Row, one_line
-from harvest.show.card_words import CARD_MARK, CARD_WORDS, CARE, CAUTIONS, CHECKS, told
+from harvest.show.words.cards import CARD_MARK, CARD_WORDS, CARE, CAUTIONS, CHECKS, told
 
 LONGEST_ADDRESS = 64
 LONGEST_NAME = 40

@@ -8,8 +8,8 @@ from html import escape
 from harvest.show.card import Card, Deck
 from harvest.show.card_drawing import Drawing, Ring
 from harvest.show.card_texts import Level, Part
-from harvest.show.card_words import told
 from harvest.show.sources import check_inline, source_hash, source_text
+from harvest.show.words.cards import told
 
 LEAST_SHARE = 0.006
 """A bar that stands for anything at all is at least this share of its width."""

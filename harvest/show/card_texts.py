@@ -11,9 +11,9 @@ import pandas as pd
 
 from harvest.fields.barrels import MOST_BARRELS, yield_name
 from harvest.fields.parcels import RANKED
-from harvest.show.card_words import CARD_WORDS, day_told, told
 from harvest.show.figures import rounded, shown
 from harvest.show.limits import NULL_SIGN
+from harvest.show.words.cards import CARD_WORDS, day_told, told
 from harvest.units import L_PER_GALLON
 
 Row = Mapping[str, Any]

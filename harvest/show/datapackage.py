@@ -17,6 +17,8 @@ from harvest.fields import PARCELS, ROOFS, ROUNDS, SIDES, STOPS, VISITS, Field, 
 from harvest.result import RUN_FILE, Result
 from harvest.show.present import tables_of
 from harvest.show.rows import heading, plain_fields
+from harvest.show.words.filling import fill
+from harvest.show.words.tables import TABLE_WORDS
 
 DATA_PACKAGE = "datapackage.json"
 NOT_DESCRIBED = (RUN_FILE, "timing.json", DATA_PACKAGE)
@@ -64,9 +66,8 @@ def write_datapackage(result: Result, folder: Path) -> None:
     package = {
         "$schema": PROFILE,
         "name": "harvest-potential",
-        "title": f"Rain that roofs could catch: {result.run.get('town', '')}",
-        "description": "Roof areas and the volumes of rain that run off them, by roof and by parcel, in SI "
-        "units. Each figure's meaning stands with its field.",
+        "title": fill(TABLE_WORDS["package_title"], town=result.run.get("town", "")),
+        "description": TABLE_WORDS["package_meaning"],
         "resources": [
             *(_table_resource(tables[name], folder / name, written) for name in described),
             *(_file_resource(name, folder / name) for name in others),
@@ -89,8 +90,7 @@ def _table_resource(table: Table, path: Path, written: frozenset[str]) -> dict[s
         **_file(path.name, path),
         "encoding": "utf-8",
         "title": table.title,
-        "description": f"{table.meaning} An apostrophe stands before a text that a spreadsheet would "
-        "otherwise run as a formula.",
+        "description": fill(TABLE_WORDS["package_apostrophe"], meaning=table.meaning),
         "schema": _table_schema(table, written),
     }
 

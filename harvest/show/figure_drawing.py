@@ -27,10 +27,10 @@ from harvest.show.figure_map import (
     draw_surroundings,
     line_styles,
 )
-from harvest.show.figure_words import said
 from harvest.show.scale import round_length
 from harvest.show.scene import BEST, Scene
 from harvest.show.sheet import LINE_HEIGHT, PT_PER_INCH, Place, Sheet, fitted, wrapped
+from harvest.show.words.figure import said
 
 GAP = 0.25
 """Between the map and its key [inches]."""

@@ -22,6 +22,7 @@ from harvest.show.measures import COLOURED
 from harvest.show.present import tables_of
 from harvest.show.rows import Rows, heading, plain_fields
 from harvest.show.style import WORTH, parcels_sld, roofs_sld, rounds_sld, sides_sld
+from harvest.show.words.tables import TABLE_WORDS
 
 if TYPE_CHECKING:
     import pyarrow as pa
@@ -58,9 +59,7 @@ def write_geopackage(rows: Rows, path: Path) -> None:
             else:
                 _write_attributes(_batches(rows, table), path, table.name, table.title, table.meaning)
         styles = _styles(rows.result)
-        _write_attributes(
-            styles, path, STYLES, "Layer styles", "How the layers may be drawn (OGC SLD).", "id"
-        )
+        _write_attributes(styles, path, STYLES, TABLE_WORDS["styles"], TABLE_WORDS["styles_meaning"], "id")
 
 
 def _spatial(table: Table) -> bool:

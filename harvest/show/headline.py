@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import pandas as pd
+
 from harvest.fields.parcels import HOMES
 from harvest.result import Result
 from harvest.show.figures import shown
 from harvest.show.streets import best_streets
 from harvest.show.town import made_up_days, suggested_barrels, town_figures
+from harvest.show.words.headline import said
 
 BEST = 3
 
@@ -20,14 +23,24 @@ def headline(result: Result) -> list[str]:
     first, last = settings["season.first"], settings["season.last"]
     area = shown(totals["roof_area_m2"], "m²", units)
     return [
-        f"Roofs:    {totals['roofs']:,} on {totals['parcels_with_roof']:,} parcels of {run['town']}, "
-        f"{area} seen from above.",
-        f"Water:    they shed {shown(totals['runoff_l_yr'], 'L/yr', units)}; "
-        f"{shown(totals['capturable_l_yr'], 'L/yr', units)} is capturable from {first} to {last}; "
-        f"{_used(result, units)}",
-        f"Best:     {_best(result, units)}",
-        f"Findings: {_findings(result)}",
-        f"Map:      {_near(result.folder / 'map.html')}",
+        said(
+            "roofs",
+            roofs=f"{totals['roofs']:,}",
+            parcels=f"{totals['parcels_with_roof']:,}",
+            town=run["town"],
+            area=area,
+        ),
+        said(
+            "water",
+            runoff=shown(totals["runoff_l_yr"], "L/yr", units),
+            capturable=shown(totals["capturable_l_yr"], "L/yr", units),
+            first=first,
+            last=last,
+            used=_used(result, units),
+        ),
+        said("best", best=_best(result, units)),
+        said("findings", counts=_counts(result), file=_near(result.folder / "findings.csv")),
+        said("map", file=_near(result.folder / "map.html")),
     ]
 
 
@@ -36,7 +49,13 @@ def doubts(result: Result) -> list[str]:
     findings = result.table("findings")
     grave = findings[findings["severity"].ne("note")].sort_values("severity", kind="stable")
     return [
-        f"{one.severity}: {one.message} {one.remedy}" + (f" First: {one.first}." if one.first else "")
+        said(
+            "doubt_first" if one.first else "doubt",
+            severity=one.severity,
+            message=one.message,
+            remedy=one.remedy,
+            first=one.first,
+        )
         for one in grave.fillna("").itertuples()
     ]
 
@@ -45,10 +64,10 @@ def _used(result: Result, units: str) -> str:
     """What the suggested barrels would let gardens use in all, with its range."""
     barrels, used = suggested_barrels(result), town_figures(result).get("yield_l_yr")
     if barrels is None or used is None:
-        return "barrels deliver a small part of that."
-    many = "the 1 suggested barrel" if barrels == 1 else f"the {barrels:,} suggested barrels"
-    days = ", by made-up days of rain" if made_up_days(result.run) else ""
-    return f"with {many} gardens would use {used.text_with_range(units)}{days}."
+        return said("used_unknown")
+    many = said("barrel") if barrels == 1 else said("barrels", count=f"{barrels:,}")
+    name = "used_made_up" if made_up_days(result.run) else "used"
+    return said(name, barrels=many, used=used.text_with_range(units))
 
 
 def _best(result: Result, units: str) -> str:
@@ -58,11 +77,13 @@ def _best(result: Result, units: str) -> str:
         streets, _ = best_streets(result)
         names = list(dict.fromkeys(streets["street"]))[:BEST]
         if names:
-            worth = shown(rounds["worth_l_yr"], "L/yr", units)
-            many = "1 round" if rounds["laid"] == 1 else f"{rounds['laid']:,} rounds"
-            return (
-                f"{', '.join(names)} are the streets to knock at first; {many} of {rounds['doors']:,} doors can be "
-                f"expected to win {worth} that gardens use."
+            laid = rounds["laid"]
+            return said(
+                "streets",
+                streets=", ".join(names),
+                rounds=said("round") if laid == 1 else said("rounds", count=f"{laid:,}"),
+                doors=f"{rounds['doors']:,}",
+                worth=shown(rounds["worth_l_yr"], "L/yr", units),
             )
     return _best_homes(result, units)
 
@@ -72,19 +93,19 @@ def _best_homes(result: Result, units: str) -> str:
     parcels = result.table("parcels", columns)
     homes = parcels[parcels["list"].eq(HOMES) & parcels["rank"].le(BEST)].sort_values("rank")
     if homes.empty:
-        return "no home stands on the list; see the status column of the parcels table."
-    places = homes["address"].fillna("parcel " + homes["parcel_id"])
+        return said("no_home")
+    places = [
+        said("parcel", parcel=one.parcel_id) if pd.isna(one.address) else one.address
+        for one in homes.itertuples()
+    ]
     litres = [shown(float(value), "L/yr", units) for value in homes["capturable_l_yr"]]
-    return (
-        "; ".join(f"{place} ({water})" for place, water in zip(places, litres, strict=True))
-        + " lead the homes."
-    )
+    pairs = zip(places, litres, strict=True)
+    return said("homes", homes="; ".join(said("home", place=place, water=water) for place, water in pairs))
 
 
-def _findings(result: Result) -> str:
+def _counts(result: Result) -> str:
     severity = result.table("findings", ["severity"])["severity"]
-    counts = [f"{int((severity == name).sum())} {name}" for name in ("serious", "warning", "note")]
-    return f"{', '.join(counts)}; read {_near(result.folder / 'findings.csv')} before you publish."
+    return ", ".join(f"{int((severity == name).sum())} {name}" for name in ("serious", "warning", "note"))
 
 
 def _near(path: Path) -> Path:

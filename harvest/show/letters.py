@@ -18,11 +18,11 @@ from harvest.fields.outreach import COME_BACK, OTHER_LANGUAGE, TO_VISIT, TRY_AGA
 from harvest.fields.parcels import EXCLUDED, HOMES
 from harvest.findings import Finding
 from harvest.result import Result
-from harvest.show.card_words import day_told
 from harvest.show.limits import neutral
 from harvest.show.tables import BYTE_ORDER_MARK, writing
 from harvest.show.walk_texts import WalkTexts
-from harvest.show.walk_words import told
+from harvest.show.words.cards import day_told
+from harvest.show.words.walk import told
 
 LETTERS = "letters.csv"
 COLUMNS = (

@@ -12,7 +12,7 @@ from harvest.show.mapdata import page_values
 from harvest.show.maplayers import blocks, layers
 from harvest.show.pageframe import OfflineMap, page_html
 from harvest.show.sources import source_text
-from harvest.show.wording import WORDS, filled
+from harvest.show.words.page import WORDS, filled
 
 MAP_FILE = "map.html"
 MAP_NAME = "harvest"

@@ -22,7 +22,7 @@ from harvest.show.maplayers import FIGURES, ROUND_FIGURES, SIDE_FIGURES, SUMMED,
 from harvest.show.measures import BARRELS, COLOURED, SWITCHED, measures
 from harvest.show.tables import BYTE_ORDER_MARK
 from harvest.show.town import SAVING, made_up_days, town_figures
-from harvest.show.wording import WORDS, filled
+from harvest.show.words.page import WORDS, filled
 
 SEVERITIES = ("serious", "warning", "note")
 

@@ -13,7 +13,7 @@ from harvest.fields import PARCELS
 from harvest.fields.barrels import yield_name
 from harvest.show.classes import class_colours, class_of, quantile_breaks
 from harvest.show.figures import read_unit
-from harvest.show.wording import WORDS
+from harvest.show.words.page import WORDS
 
 Floats = NDArray[np.float64]
 

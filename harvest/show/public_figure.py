@@ -13,12 +13,12 @@ from harvest.result import Result
 from harvest.show.card_texts import one_line
 from harvest.show.classes import class_colours, class_of
 from harvest.show.figure import can_draw, write_scene
-from harvest.show.figure_words import said
 from harvest.show.figures import read_unit, shown
 from harvest.show.public_drawn import drawn, ground, measures
 from harvest.show.public_page import setting, what_is_seen
-from harvest.show.public_words import told
 from harvest.show.scene import DIGITS, LONGEST_TOWN, Scene, by_ground, class_texts, dates_told
+from harvest.show.words.figure import said
+from harvest.show.words.public import told
 
 MEASURE = "capturable_l_yr"
 

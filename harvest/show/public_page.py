@@ -19,9 +19,9 @@ from harvest.show.classes import class_colours, class_of
 from harvest.show.figures import read_unit, rounded
 from harvest.show.pageframe import OfflineMap, page_html
 from harvest.show.public_drawn import Coloured, drawn, ground, measures
-from harvest.show.public_words import PUBLIC_WORDS, told
 from harvest.show.sources import source_text
 from harvest.show.town import made_up_days
+from harvest.show.words.public import PUBLIC_WORDS, told
 from harvest.units import M_PER_FOOT
 
 MAP_NAME = "harvest"

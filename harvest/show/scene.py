@@ -20,13 +20,13 @@ from numpy.typing import NDArray
 from harvest.fields.parcels import COMMON_GROUND, UNIT
 from harvest.result import Result
 from harvest.show.card_texts import one_line
-from harvest.show.card_words import day_told
 from harvest.show.classes import class_colours, class_of, quantile_breaks
-from harvest.show.figure_words import said
 from harvest.show.figures import read_unit, shown
 from harvest.show.measures import COLOURED, classes_of
 from harvest.show.streets import WORTH_A_MINUTE, best_streets
 from harvest.show.town import made_up_days, town_figures
+from harvest.show.words.cards import day_told
+from harvest.show.words.figure import said
 
 BEST = 10
 LONGEST_TOWN = 60

@@ -21,6 +21,7 @@ from harvest.fields import CHANGES, CONTEXT, FINDINGS, UNMATCHED, Field, Table
 from harvest.show.limits import cut
 from harvest.show.present import tables_of
 from harvest.show.rows import Rows, heading, plain_fields
+from harvest.show.words.tables import TABLE_WORDS
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -46,23 +47,10 @@ READ_THROUGH = (FINDINGS.name, CONTEXT.name, UNMATCHED.name, CHANGES.name)
 
 SHARE = "#,##0.00"
 COUNT = "#,##0"
-MEANINGS = "What each column means"
-DICTIONARY_HEADINGS = (
-    "Sheet",
-    "Heading",
-    "Name in the other files",
-    "Kind",
-    "Unit",
-    "What it means",
-    "Adding it up",
-)
-SETTINGS_HEADINGS = ("Setting", "Value", "Unit", "From", "Source")
-ADDS_UP = {
-    "sum": "Add up.",
-    "area-weighted mean": "Take the mean, weighted by roof area.",
-    "no": "Do not add up.",
-}
-KINDS = {"string": "text", "float": "number", "integer": "whole number", "boolean": "true or false"}
+MEANINGS = ("sheet", "heading", "name", "kind", "unit", "meaning", "adds")
+SETTINGS = ("setting", "value", "unit", "from", "source")
+"""Columns of the last two sheets."""
+
 NARROWEST, WIDEST_ROW, WIDEST_PROSE = 9, 40, 70
 ROWS_LOOKED_AT = 1000
 LINE_HEIGHT = 15
@@ -91,8 +79,12 @@ def write_workbook(rows: Rows, path: Path) -> None:
         tables = tables_of(rows.result).values()
         for table in tables:
             _write_table(workbook, look, rows, table)
-        _write_sheet(workbook, look, MEANINGS, DICTIONARY_HEADINGS, [_dictionary(tables)])
-        _write_sheet(workbook, look, "Settings", SETTINGS_HEADINGS, [_settings(rows.result.run)])
+        for name, columns, lines in (
+            ("meanings", MEANINGS, _dictionary(tables)),
+            ("settings", SETTINGS, _settings(rows.result.run)),
+        ):
+            headings = [TABLE_WORDS[f"{name}_{one}"] for one in columns]
+            _write_sheet(workbook, look, TABLE_WORDS[name], headings, [lines])
     path.write_bytes(packed.getbuffer())
 
 
@@ -137,10 +129,10 @@ def _dictionary(tables: Iterable[Table]) -> list[Cells]:
             table.title,
             heading(one),
             one.name,
-            KINDS[one.dtype],
+            TABLE_WORDS[f"kind_{one.dtype}"],
             None if one.unit == "1" else one.unit,
             one.meaning,
-            ADDS_UP[one.adds] if one.dtype in ("float", "integer") else None,
+            TABLE_WORDS[f"adds_{one.adds}"] if one.dtype in ("float", "integer") else None,
         )
         for table in tables
         for one in plain_fields(table)

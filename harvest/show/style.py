@@ -15,7 +15,7 @@ from harvest.fields import PARCELS, ROOFS, ROUNDS, SIDES, Table
 from harvest.show.classes import class_colours, quantile_breaks
 from harvest.show.figures import read_unit
 from harvest.show.measures import COLOURED, classes_of
-from harvest.show.wording import WORDS, filled
+from harvest.show.words.page import WORDS, filled
 
 if TYPE_CHECKING:
     import pandas as pd

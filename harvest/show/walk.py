@@ -34,7 +34,7 @@ from harvest.show.walk_texts import (
     one_text,
     usual,
 )
-from harvest.show.walk_words import CAUTIONS, TICK_WORDS, WALK_MARK, WALK_WORDS, told
+from harvest.show.words.walk import CAUTIONS, TICK_WORDS, WALK_MARK, WALK_WORDS, told
 
 WALK_LISTS = "walk-lists.pdf"
 TEMPLATE = "walk.typ"

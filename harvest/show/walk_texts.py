@@ -12,7 +12,7 @@ import pandas as pd
 from harvest.fields.outreach import TO_VISIT
 from harvest.show.card_texts import DIGITS, NO_BREAK, CardTexts, one_line
 from harvest.show.figures import rounded
-from harvest.show.walk_words import told
+from harvest.show.words.walk import told
 from harvest.units import M_PER_FOOT
 
 LONGEST_WORD = 24

@@ -6,7 +6,7 @@ figure hangs on are sentences of the run.
 
 from __future__ import annotations
 
-from harvest.show.wording import fill
+from harvest.show.words.filling import fill
 
 CARD_MARK = "harvest-mapper door cards"
 """Stands in every file of cards, so that only such a file is ever replaced by another."""

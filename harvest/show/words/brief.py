@@ -5,7 +5,7 @@ Figures come ready with their unit. What a range hangs on, and the names of find
 
 from __future__ import annotations
 
-from harvest.show.wording import fill
+from harvest.show.words.filling import fill
 
 BRIEF_WORDS: dict[str, str] = {
     "title": "Roof water in {town}",

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from harvest.show.wording import WORDS
+from harvest.show.words.filling import fill
+from harvest.show.words.page import WORDS
 
 PUBLIC_WORDS: dict[str, str] = {
     name: WORDS[name]
@@ -82,9 +83,6 @@ PUBLIC_WORDS: dict[str, str] = {
 }
 
 
-def told(name: str, **values: object) -> str:
-    """The text called ``name`` with its ``{…}`` filled in."""
-    text = PUBLIC_WORDS[name]
-    for key, value in values.items():
-        text = text.replace("{" + key + "}", str(value))
-    return text
+def told(name: str, /, **values: object) -> str:
+    """The text called ``name`` with its ``{…}`` filled in; what a value itself holds is left as it is."""
+    return fill(PUBLIC_WORDS[name], **values)

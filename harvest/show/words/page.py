@@ -6,7 +6,7 @@ settings, findings) from the result. ``{name}`` is filled in by :func:`filled` o
 
 from __future__ import annotations
 
-import re
+from harvest.show.words.filling import fill
 
 WORDS: dict[str, str] = {
     # The frame of the page
@@ -267,14 +267,6 @@ WORDS: dict[str, str] = {
 }
 
 
-def filled(name: str, **values: object) -> str:
-    """The text called ``name`` with its ``{…}`` filled in."""
-    text = WORDS[name]
-    for key, value in values.items():
-        text = text.replace("{" + key + "}", str(value))
-    return text
-
-
-def fill(text: str, /, **values: object) -> str:
-    """``text`` with its ``{…}`` filled in; what a value itself holds is left as it is."""
-    return re.sub(r"\{(\w+)\}", lambda mark: str(values[mark[1]]), text)
+def filled(name: str, /, **values: object) -> str:
+    """The text called ``name`` with its ``{…}`` filled in; what a value itself holds is left as it is."""
+    return fill(WORDS[name], **values)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from harvest.show.wording import fill
+from harvest.show.words.filling import fill
 
 FIGURE_WORDS: dict[str, str] = {
     "title_parcels": "What the roofs of {town} could catch",
