@@ -50,7 +50,7 @@ def test_cut_off_around_the_town(tmp_path: Path, name: str) -> None:
     """
     made = frame([pond(0, 0), pond(-600, 0, 400), pond(5_000, 0)], name=["Mill Pond", None, "Far Pond"])
     file = written(made.to_crs(4326) if name.endswith("json") else made, tmp_path, name)
-    found = read(tmp_path, file, TOWN, name="name")
+    found = read(tmp_path, file, TOWN, name="name", clip_m=500.0)
     assert found.frame.columns.tolist() == ["kind", "name", "geometry"]
     assert found.frame["kind"].tolist() == ["water"] * 2
     areas = dict(zip(found.frame["name"].fillna("-"), found.frame.to_crs(26986).area, strict=True))
@@ -66,7 +66,8 @@ def test_the_table_of_the_sample() -> None:
     settings = read_project(SAMPLE / "pellwick.toml").settings
     assert settings.parcels is not None
     parcels = read_parcels(settings.parcels, SAMPLE, LIMITS)
-    layers = read_context(settings.context, SAMPLE, LIMITS, [parcels.extent])
+    near_by = [one.model_copy(update={"clip_m": 500.0}) for one in settings.context]
+    layers = read_context(near_by, SAMPLE, LIMITS, [parcels.extent])
     table = surroundings(layers, CRS(parcels.frame.crs))
     assert table.crs == parcels.frame.crs and table.columns.tolist() == list(CONTEXT.names)
     assert sorted(zip(table["kind"], table["name"], strict=True)) == [
