@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import os
 import shutil
+import time
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -17,6 +19,11 @@ from harvest.result import Result
 from harvest.run import run
 
 SAMPLE = Path(__file__).parents[1] / "data" / "sample"
+LONGEST_RUN_S = 300
+LEAN = {
+    'formats = ["csv", "xlsx", "gpkg"]': "formats = []\nfigure = false\nbrief = false\nwalk_lists = false",
+    "[rounds]\n": "[rounds]\neffort = 0\n",
+}
 
 
 @pytest.fixture(scope="session")
@@ -27,8 +34,20 @@ def sample_before() -> dict[str, bytes]:
 
 @pytest.fixture(scope="session")
 def sample_result(sample_before: dict[str, bytes], tmp_path_factory: pytest.TempPathFactory) -> Result:
-    """One run of the sample, for tests that only look at it."""
-    return run(read_project(SAMPLE / "pellwick.toml"), tmp_path_factory.mktemp("sample") / "pellwick")
+    """One run of the sample, for tests that only look at it; where tests run in several processes, one for all."""
+    own = tmp_path_factory.getbasetemp()
+    shared = own.parent if "PYTEST_XDIST_WORKER" in os.environ else own
+    folder, begun = shared / "sample" / "pellwick", shared / "sample"
+    try:
+        begun.mkdir()
+    except FileExistsError:
+        until = time.monotonic() + LONGEST_RUN_S
+        while not folder.exists():  # a result is whole or not there
+            if time.monotonic() > until:
+                pytest.fail("The sample's run in another process has not ended.")
+            time.sleep(0.2)
+        return Result.at(folder)
+    return run(read_project(SAMPLE / "pellwick.toml"), folder)
 
 
 @pytest.fixture(scope="session")
@@ -61,6 +80,17 @@ def sample_copy(tmp_path: Path) -> Path:
     text = project.read_text(encoding="utf-8")
     project.write_text(text.replace("../../maps/pellwick", "results"), encoding="utf-8")
     return project
+
+
+@pytest.fixture
+def lean_copy(sample_copy: Path) -> Path:
+    """The sample's copy, with few things written and rounds laid without long search."""
+    text = sample_copy.read_text(encoding="utf-8")
+    for old, new in LEAN.items():
+        assert old in text
+        text = text.replace(old, new)
+    sample_copy.write_text(text, encoding="utf-8")
+    return sample_copy
 
 
 @pytest.fixture(scope="session")

@@ -28,8 +28,8 @@ def harvest(*arguments: str | Path) -> tuple[int, str, str]:
     return ended.exit_code, ended.stdout, ended.stderr
 
 
-def test_run_prints_five_lines(sample_copy: Path) -> None:
-    code, out, err = harvest("run", sample_copy)
+def test_run_prints_five_lines(lean_copy: Path) -> None:
+    code, out, err = harvest("run", lean_copy)
     assert code == 0, err
     lines = out.splitlines()
     assert [line.split(":")[0] for line in lines] == ["Roofs", "Water", "Best", "Findings", "Map"]

@@ -22,10 +22,10 @@ from pyproj import CRS, Geod
 from rasterio.transform import Affine
 
 from harvest.clock import Clock
-from harvest.estimate import Estimate, totals
+from harvest.estimate import Estimate, estimate
 from harvest.project import read_project
 from harvest.result import Result
-from harvest.run import read_inputs, run, worked_out
+from harvest.run import read_inputs, run
 
 BUBENEC = Path(str(distribution("momepy").locate_file("momepy/datasets/bubenec.gpkg")))
 FINLAND = Path(str(distribution("pyrosm").locate_file("pyrosm/data/test.osm.pbf")))
@@ -48,7 +48,7 @@ def flat_grid(path: Path, bounds: tuple[float, ...], mm_yr: float) -> None:
 
 def estimated(project: Path) -> Estimate:
     opened = read_project(project)
-    return worked_out(read_inputs(opened, Clock()), opened.settings, Clock())[0]
+    return estimate(read_inputs(opened, Clock()), opened.settings, Clock())
 
 
 def geodesic_areas(frame: gpd.GeoDataFrame) -> np.ndarray:
@@ -145,7 +145,9 @@ def test_finland_without_parcels(tmp_path: Path) -> None:
     # duplicates and overlaps are taken off, so a little below the sum of all outlines
     assert 0.98 * 348_904 < area["roof_area_m2"].sum() <= 348_904 * 1.001
     assert area["roof_area_m2"].to_numpy() == pytest.approx(geodesic_areas(area), rel=1e-5)
-    assert totals(found)["runoff_l_yr"] == pytest.approx(area["roof_area_m2"].sum() * 600 * 0.8, rel=1e-9)
+    assert found.parcels["runoff_l_yr"].sum() == pytest.approx(
+        area["roof_area_m2"].sum() * 600 * 0.8, rel=1e-9
+    )
 
 
 def carolina_project(folder: Path) -> Path:

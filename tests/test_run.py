@@ -247,8 +247,9 @@ def test_same_input_gives_the_same_bytes(sample_result: Result, tmp_path: Path) 
     assert [name for name in one if one[name] != other[name]] == ["timing.json"]
 
 
-def test_shuffled_and_reprojected_input_gives_the_same_figures(sample_copy: Path) -> None:
-    plain = all_worked_out(sample_copy)
+def test_shuffled_and_reprojected_input_gives_the_same_figures(
+    sample_result: Result, sample_copy: Path
+) -> None:
     folder = sample_copy.parent
     footprints = gpd.read_file(folder / "footprints.gpkg").sample(frac=1, random_state=5)
     footprints.to_crs(4326).to_file(folder / "footprints.gpkg", layer="footprints")
@@ -256,7 +257,7 @@ def test_shuffled_and_reprojected_input_gives_the_same_figures(sample_copy: Path
     parcels.to_crs(3857).to_parquet(folder / "parcels.parquet")
     other = all_worked_out(rewritten(sample_copy, "parcels.zip", "parcels.parquet"))
     for name, keys in (("parcels", ["parcel_id"]), ("roofs", ["roof_id", "parcel_id"])):
-        one, two = getattr(plain, name), getattr(other, name)
+        one, two = sample_result.table(name), getattr(other, name)
         assert one[keys].equals(two[keys])
         for field in (field for field in TABLES[name].fields if field.name in one):
             if field.dtype == "float":
@@ -355,10 +356,10 @@ def test_wetting_is_taken_off_once(sample_copy: Path) -> None:
 
 
 def test_a_failed_run_leaves_the_last_good_result(
-    sample_result: Result, sample_copy: Path, monkeypatch: pytest.MonkeyPatch
+    sample_result: Result, lean_copy: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    project = read_project(sample_copy)
-    good = sample_copy.parent / "results"
+    project = read_project(lean_copy)
+    good = lean_copy.parent / "results"
     shutil.copytree(sample_result.folder, good)
     before = bytes_of(good)
 
