@@ -197,14 +197,11 @@ def _error(
     some = np.unique(np.linspace(0, len(row) - 1, min(ROOFS_CHECKED, len(row))).astype(np.intp))
     normals = own_normals(found.rain_mm[found.parcels["at"].to_numpy()[row[some]]], days)
     own = days.days(normals, settings.habits.weeks_share)
-    off = np.empty((len(some), MOST_BARRELS))
-    allowed = np.empty_like(off)
-    for number in range(1, MOST_BARRELS + 1):
-        true = exact(
-            own, np.arange(len(some)), case.at(some), np.full(len(some), number), settings
-        ).yield_l_yr
-        off[:, number - 1] = np.abs(yields[some, number - 1] - true)
-        allowed[:, number - 1] = np.maximum(MOST_ERROR_SHARE * true, MOST_ERROR_L)
+    numbers = np.repeat(np.arange(1, MOST_BARRELS + 1), len(some))
+    series, tiled = np.tile(np.arange(len(some)), MOST_BARRELS), np.tile(some, MOST_BARRELS)
+    true = exact(own, series, case.at(tiled), numbers, settings).yield_l_yr
+    off = np.abs(yields[tiled, numbers - 1] - true)
+    allowed = np.maximum(MOST_ERROR_SHARE * true, MOST_ERROR_L)
     return {
         "parcels_checked": len(some),
         "largest_error_l_yr": float(off.max()),

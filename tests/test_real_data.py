@@ -75,6 +75,10 @@ def prague_project(folder: Path) -> Path:
         layer = "plots"
         [rainfall]
         file = "rain.tif"
+        [outputs]
+        formats = []
+        figure = false
+        brief = false
         """,
         encoding="utf-8",
     )
