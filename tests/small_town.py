@@ -68,7 +68,7 @@ SECTIONS: dict[str, dict[str, Any]] = {
     "temperature": {"file": "temperature.csv"},
     "season": {"first": "04-15", "last": "10-31"},
     "doubt": {"draws": 50},
-    "outputs": {"folder": "results", "formats": ["csv"]},
+    "outputs": {"folder": "results", "formats": ["csv"], "figure": False, "brief": False},
 }
 LOWS = (-3, -2, 1, 6, 11, 16, 19, 18, 14, 8, 3, -1)
 HIGHS = (3, 5, 9, 15, 20, 25, 28, 27, 23, 17, 10, 5)

@@ -69,8 +69,8 @@ def test_bad_input_is_one_message_and_exit_code_2(
     spoil(sample_copy.parent)
     code, out, err = harvest(command, sample_copy)
     assert (code, out) == (2, "")
-    assert err.startswith("harvest: ")
-    assert message in err
+    last = err.splitlines()[-1]  # before it, on a slow machine, how far it came
+    assert last.startswith("harvest: ") and message in last
     assert "Traceback" not in err
     assert not (sample_copy.parent / "results").exists()
 

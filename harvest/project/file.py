@@ -8,6 +8,7 @@ from __future__ import annotations
 import difflib
 import tomllib
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 from typing import Any, get_args
 
@@ -175,6 +176,7 @@ def section_in(annotation: Any) -> type[BaseModel] | None:
     return next((found for found in map(section_in, get_args(annotation)) if found), None)
 
 
+@cache
 def json_schema() -> dict[str, Any]:
     """JSON Schema of the project file, for editors."""
     schema = Settings.model_json_schema()
