@@ -15,7 +15,7 @@ demo: $(VENV)/.core
 test: $(VENV)/.test chromium
 	$(PY) tests/fetch_data.py
 	$(PY) tests/fetch_monaco.py
-	$(PY) -m pytest -q -n 3 --dist loadfile
+	$(PY) -m pytest -q -n auto --dist loadfile
 
 # style and types
 check: $(VENV)/.test
