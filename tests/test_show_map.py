@@ -282,7 +282,7 @@ def test_every_word_is_asked_for_and_every_asked_for_word_exists() -> None:
     scripts = "\n".join((PAGE / name).read_text(encoding="utf-8") for name in SCRIPTS)
     python = "\n".join(
         (PAGE.parent / name).read_text(encoding="utf-8")
-        for name in ("map.py", "mapdata.py", "measures.py", "style.py")
+        for name in ("map.py", "mapdata.py", "measures.py", "style.py", "town.py")
     )
     exact = set(re.findall(r"\$(\w+)", body)) - {"map"}
     exact |= set(re.findall(r'word\("(\w+)"[,)]', scripts))

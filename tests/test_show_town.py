@@ -9,8 +9,8 @@ from map_result import DAY_COLUMNS, GAUGE, HANGS_ON, MADE_UP, RANGES, parcels_fr
 
 from harvest.show.figures import rounded, shown
 from harvest.show.headline import headline
-from harvest.show.town import made_up_days, suggested_barrels, town_figures
-from harvest.units import litres_to_gallons
+from harvest.show.town import made_up_days, rounds_told, suggested_barrels, town_figures
+from harvest.units import L_PER_GALLON, litres_to_gallons
 
 
 def test_totals_come_with_their_ranges_and_what_these_hang_on(tmp_path: Path) -> None:
@@ -57,3 +57,20 @@ def test_the_water_line_tells_what_the_suggested_barrels_would_let_gardens_use(t
 def test_made_up_days_are_known_by_the_word_of_the_run() -> None:
     assert made_up_days({"weather": {"days": MADE_UP}})
     assert not any(map(made_up_days, ({"weather": {"days": GAUGE}}, {"weather": None}, {})))
+
+
+def test_rounds_stand_beside_their_bound_and_planning_by_hand() -> None:
+    run = {
+        "units": "us",
+        "rounds": {
+            "laid": 12,
+            "worth_l_yr": 1000 * L_PER_GALLON,
+            "bound_l_yr": 1100 * L_PER_GALLON,
+            "by_hand": [{"worth_l_yr": 800 * L_PER_GALLON}, {"worth_l_yr": 900 * L_PER_GALLON}],
+        },
+    }
+    text = rounds_told(run)
+    assert text.startswith("Rounds: 12, expected to win 1,000 gal a year")
+    assert "more than 1,100 gal a year" in text and "it is loose" in text
+    assert text.endswith("wins 900 gal a year.")
+    assert rounds_told({"units": "us"}) == rounds_told({"units": "us", "rounds": {"laid": 0}}) == ""

@@ -21,7 +21,7 @@ from harvest.show.limits import FORMULA_STARTS
 from harvest.show.maplayers import FIGURES, ROUND_FIGURES, SIDE_FIGURES, SUMMED, UNDERNEATH, Layers
 from harvest.show.measures import BARRELS, COLOURED, SWITCHED, measures
 from harvest.show.tables import BYTE_ORDER_MARK
-from harvest.show.town import SAVING, made_up_days, town_figures
+from harvest.show.town import SAVING, made_up_days, rounds_told, town_figures
 from harvest.show.words.page import WORDS, filled
 
 SEVERITIES = ("serious", "warning", "note")
@@ -57,6 +57,7 @@ def page_values(result: Result, drawn: Layers) -> dict[str, Any]:
         "byte_order_mark": BYTE_ORDER_MARK,
         "dates": _dates(run),
         "totals": _totals(result),
+        "rounds": rounds_told(run),
         "settings": [_setting(one) for one in run["settings"] if one["value"] not in (None, [], {})],
         "inputs": [
             {key: one[key] for key in ("role", "file", "rows")}

@@ -9,6 +9,7 @@ from typing import Any
 from harvest.fields import PARCELS
 from harvest.result import Result
 from harvest.show.figures import read_unit, shown, shown_range
+from harvest.show.words.page import filled
 
 MADE_UP = "made up"
 """How a run begins to name days of rain that come from no gauge."""
@@ -78,3 +79,19 @@ def _figure(name: str, value: float | None, ends: Mapping[str, Any] | None) -> T
     return TownFigure(
         name, field.unit or "1", field.digits, value, ends.get("low"), ends.get("high"), ends.get("hangs_on")
     )
+
+
+def rounds_told(run: Mapping[str, Any]) -> str:
+    """What the rounds win, beside a bound that no plan can beat and beside planning by hand; empty without rounds."""
+    rounds = run.get("rounds")
+    if not rounds or not rounds["laid"]:
+        return ""
+    won, most, hand = (
+        shown(litres, "L/yr", run["units"])
+        for litres in (
+            rounds["worth_l_yr"],
+            rounds["bound_l_yr"],
+            max((one["worth_l_yr"] for one in rounds["by_hand"]), default=0.0),
+        )
+    )
+    return filled("about_rounds_won", won=won, most=most, hand=hand, count=f"{rounds['laid']:,}")

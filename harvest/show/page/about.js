@@ -21,6 +21,8 @@ function setUpAbout() {
   page.byId("about-town").append(
     ...values.totals.map((one) => line(one.label, one.value, ranged(one)))
   );
+  page.byId("about-rounds").textContent = values.rounds;
+  page.byId("about-rounds").hidden = !values.rounds;
   page.byId("about-findings").append(
     ...(values.findings.length ? values.findings.map(finding) : [element("li", {}, word("about_no_findings"))])
   );

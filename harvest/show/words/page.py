@@ -242,6 +242,9 @@ WORDS: dict[str, str] = {
     "range_heading": "Range",
     "hangs_on": "hangs most on {input}",
     "town_saving": "Saved on water bills",
+    "about_rounds_won": "Rounds: {count}, expected to win {won} that gardens use. No plan wins more than {most} in the "
+    "same hours; that bound leaves out the walk between streets, and that a round hangs together, so it is loose. "
+    "The best of three ways of planning by hand wins {hand}.",
     "about_dates": "How old the data is",
     "dated_imagery": "Footprints: drawn from imagery of {year}.",
     "dated_days": "Daily rain: {count} years between {first} and {last}.",
