@@ -116,7 +116,7 @@ def opens(browser: Browser) -> Iterator[Opener]:
     ) -> Opened:
         context = browser.new_context(viewport={"width": size[0], "height": size[1]}, offline=offline)
         opened = Opened(context.new_page())
-        opened.page.set_default_timeout(5_000)
+        opened.page.set_default_timeout(20_000)
         opened.watch()
         opened.page.goto(path.as_uri() + fragment)
         made.append((context, opened, quiet))
