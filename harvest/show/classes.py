@@ -37,6 +37,12 @@ def class_of(values: NDArray[np.float64], breaks: Sequence[float]) -> NDArray[np
     return np.where(np.isnan(values), MISSING, found)
 
 
+def class_numbers(values: NDArray[np.float64], breaks: Sequence[float]) -> NDArray[np.int64]:
+    """As people meet them: the class of each of ``values`` from 1 for the lowest, 0 for nothing, −1 for NaN."""
+    numbers = np.where(values == 0, 0, class_of(values, breaks) + 1)
+    return np.where(np.isnan(values), MISSING, numbers)
+
+
 def class_colours(classes: int) -> tuple[str, ...]:
     """Colours for ``classes`` classes (1 to 5), lowest first, spread over the whole ramp."""
     places = np.linspace(0, len(CLASS_COLOURS) - 1, classes).round().astype(int)

@@ -6,8 +6,8 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 import geopandas as gpd
-import numpy as np
 import pandas as pd
+import shapely
 from pyproj import CRS
 from pyproj.exceptions import CRSError
 
@@ -15,7 +15,6 @@ from harvest.fields import PARCELS, ROUNDS, SIDES, Field, Table
 from harvest.fields.outreach import VISIT_STATUSES
 from harvest.fields.parcels import LISTS, STATUSES
 from harvest.result import Result
-from harvest.show.block import MERCATOR_RADIUS_M
 from harvest.show.figures import MONEY, MONEY_SIGN, read_unit
 from harvest.show.limits import FORMULA_STARTS
 from harvest.show.maplayers import FIGURES, ROUND_FIGURES, SIDE_FIGURES, SUMMED, UNDERNEATH, Layers
@@ -114,11 +113,9 @@ def _bounds(parcels: gpd.GeoDataFrame) -> list[list[float]]:
     """South-west and north-east corner [degrees north, degrees east] of ``parcels`` in web Mercator."""
     if parcels.empty:
         return [[0.0, 0.0], [0.0, 0.0]]
-    west, south, east, north = parcels.total_bounds / MERCATOR_RADIUS_M
-    corners = np.degrees(
-        [[2 * np.arctan(np.exp(y)) - np.pi / 2, x] for x, y in ((west, south), (east, north))]
-    )
-    return [[float(degrees) for degrees in corner] for corner in corners]
+    whole = gpd.GeoSeries([shapely.box(*parcels.total_bounds)], crs=parcels.crs)
+    west, south, east, north = whole.to_crs(4326).total_bounds
+    return [[float(south), float(west)], [float(north), float(east)]]
 
 
 def _told_setting(run: Mapping[str, Any], name: str, unit: str) -> str | None:

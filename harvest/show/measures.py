@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from harvest.fields import PARCELS
 from harvest.fields.barrels import yield_name
-from harvest.show.classes import class_colours, class_of, quantile_breaks
+from harvest.show.classes import class_colours, class_numbers, quantile_breaks
 from harvest.show.figures import read_unit
 from harvest.show.words.page import WORDS
 
@@ -109,7 +109,5 @@ class Classes:
 def classes_of(parcels: pd.DataFrame, units: str) -> Classes:
     """Quantile classes over the parcels that have something to catch, so that open land moves no bound."""
     values = read_figure(parcels, COLOURED, units).to_numpy(dtype=float, na_value=np.nan)
-    some = np.where(values > 0, values, np.nan)
-    breaks = quantile_breaks(some)
-    numbers = np.where(values == 0, 0, class_of(some, breaks) + 1)
-    return Classes(np.where(np.isnan(values), -1, numbers), breaks, class_colours(len(breaks) + 1))
+    breaks = quantile_breaks(np.where(values > 0, values, np.nan))
+    return Classes(class_numbers(values, breaks), breaks, class_colours(len(breaks) + 1))

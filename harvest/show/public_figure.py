@@ -8,15 +8,14 @@ import numpy as np
 from pyproj import CRS
 
 from harvest.fields import PUBLIC
-from harvest.fields.public import MEASURES
 from harvest.result import Result
 from harvest.show.card_texts import one_line
-from harvest.show.classes import class_colours, class_of
+from harvest.show.classes import class_colours, class_numbers
 from harvest.show.figure import can_draw, write_scene
-from harvest.show.figures import read_unit, shown
+from harvest.show.figures import read_unit
 from harvest.show.public_drawn import drawn, ground, measures
 from harvest.show.public_page import setting, what_is_seen
-from harvest.show.scene import DIGITS, LONGEST_TOWN, Scene, by_ground, class_texts, dates_told
+from harvest.show.scene import LONGEST_TOWN, Scene, by_ground, class_texts, dates_told, levels_told
 from harvest.show.words.figure import said
 from harvest.show.words.public import told
 
@@ -43,17 +42,13 @@ def public_scene(result: Result) -> Scene | None:
     plane = CRS.from_user_input(run["plane"])
     shapes = drawn(cells, plane)
     west, south, east, north = (float(one) for one in shapes.total_bounds)
-    values = coloured.values
     unit, _ = read_unit(run["units"], PUBLIC.field(MEASURE).unit)
-    totals = run["public"]["totals"] or {}
     seen, blank = what_is_seen(run, cells)
     none = np.zeros(0, dtype=object)
     return Scene(
         streets=False,
         shapes=shapes.to_numpy(),
-        classes=np.where(
-            np.isnan(values), -1, np.where(values == 0, 0, class_of(values, coloured.breaks) + 1)
-        ),
+        classes=class_numbers(coloured.values, coloured.breaks),
         colours=class_colours(len(coloured.breaks) + 1),
         view=(west, south, east, north),
         units=run["units"],
@@ -70,11 +65,7 @@ def public_scene(result: Result) -> Scene | None:
         nil=said("legend_nil"),
         missing=said("legend_missing"),
         levels_heading=told("figure_levels"),
-        levels=[
-            (said(f"level_{name}"), shown(totals[name], "L", run["units"], DIGITS))
-            for name in MEASURES
-            if name in totals
-        ],
+        levels=levels_told(run["public"]["totals"] or {}, run["units"]),
         caution=said("caution"),
         source=f"{seen} {blank} {dates_told(run)}",
     )

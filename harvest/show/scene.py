@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from harvest.fields.parcels import COMMON_GROUND, UNIT
 from harvest.result import Result
 from harvest.show.card_texts import one_line
-from harvest.show.classes import class_colours, class_of, quantile_breaks
+from harvest.show.classes import class_colours, class_numbers, quantile_breaks
 from harvest.show.figures import read_unit, shown
 from harvest.show.measures import COLOURED, classes_of
 from harvest.show.streets import WORTH_A_MINUTE, best_streets
@@ -186,15 +186,13 @@ def _of_sides(
     if whole_streets:
         per_minute = np.append(streets[WORTH_A_MINUTE].to_numpy(dtype=float), np.nan)[_row_of(sides, streets)]
     worth = converted(1.0) * per_minute
-    some = np.where(worth > 0, worth, np.nan)
-    breaks = quantile_breaks(some)
-    numbers = np.where(worth == 0, 0, class_of(some, breaks) + 1)
+    breaks = quantile_breaks(np.where(worth > 0, worth, np.nan))
     rows = streets.head(BEST)
     of_row = _row_of(sides, rows)
     return Scene(
         streets=True,
         shapes=sides.geometry.to_numpy(),
-        classes=np.where(np.isnan(worth), -1, numbers),
+        classes=class_numbers(worth, breaks),
         colours=class_colours(len(breaks) + 1),
         left=sides["side_id"].str.endswith("L").to_numpy(dtype=bool),
         ground=ground,
@@ -291,9 +289,14 @@ def _names(rows: pd.DataFrame) -> list[str]:
 
 
 def _levels(result: Result) -> list[tuple[str, str]]:
-    figures, units = town_figures(result), result.run["units"]
-    known = [figures[name] for name in LEVELS if name in figures]
-    return [(said(f"level_{one.name}"), shown(one.value, "L", units, DIGITS)) for one in known]
+    litres = {name: one.value for name, one in town_figures(result).items()}
+    return levels_told(litres, result.run["units"])
+
+
+def levels_told(litres: Mapping[str, float | None], units: str) -> list[tuple[str, str]]:
+    """The levels of water that ``litres`` [L] holds by name, as label and figure."""
+    known = [name for name in LEVELS if name in litres]
+    return [(said(f"level_{name}"), shown(litres[name], "L", units, DIGITS)) for name in known]
 
 
 def class_texts(breaks: Sequence[float]) -> list[str]:

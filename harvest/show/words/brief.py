@@ -5,7 +5,7 @@ Figures come ready with their unit. What a range hangs on, and the names of find
 
 from __future__ import annotations
 
-from harvest.show.words.filling import fill
+from harvest.show.words.filling import filler
 
 BRIEF_WORDS: dict[str, str] = {
     "title": "Roof water in {town}",
@@ -144,6 +144,4 @@ CAUTIONS = (
 )
 
 
-def said(name: str, /, **values: object) -> str:
-    """The text called ``name`` with its ``{…}`` filled in; what a value itself holds is left as it is."""
-    return fill(BRIEF_WORDS[name], **values)
+said = filler(BRIEF_WORDS)

@@ -6,7 +6,7 @@ figure hangs on are sentences of the run.
 
 from __future__ import annotations
 
-from harvest.show.words.filling import fill
+from harvest.show.words.filling import filler
 
 CARD_MARK = "harvest-mapper door cards"
 """Stands in every file of cards, so that only such a file is ever replaced by another."""
@@ -157,9 +157,7 @@ CAUTIONS = (
 )
 
 
-def told(name: str, /, **values: object) -> str:
-    """The text called ``name`` with its ``{…}`` filled in; what a value itself holds is left as it is."""
-    return fill(CARD_WORDS[name], **values)
+told = filler(CARD_WORDS)
 
 
 def day_told(text: str, units: str) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from harvest.show.words.filling import fill
+from harvest.show.words.filling import filler
 
 FIGURE_WORDS: dict[str, str] = {
     "title_parcels": "What the roofs of {town} could catch",
@@ -44,6 +44,4 @@ FIGURE_WORDS: dict[str, str] = {
 }
 
 
-def said(name: str, /, **values: object) -> str:
-    """The text called ``name`` with its ``{…}`` filled in; what a value itself holds is left as it is."""
-    return fill(FIGURE_WORDS[name], **values)
+said = filler(FIGURE_WORDS)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from harvest.show.words.filling import fill
+from harvest.show.words.filling import filler
 
 HEADLINE_WORDS: dict[str, str] = {
     "roofs": "Roofs:    {roofs} on {parcels} parcels of {town}, {area} seen from above.",
@@ -28,6 +28,4 @@ HEADLINE_WORDS: dict[str, str] = {
 }
 
 
-def said(name: str, /, **values: object) -> str:
-    """The text called ``name`` with its ``{…}`` filled in; what a value itself holds is left as it is."""
-    return fill(HEADLINE_WORDS[name], **values)
+said = filler(HEADLINE_WORDS)

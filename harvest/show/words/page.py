@@ -6,7 +6,7 @@ settings, findings) from the result. ``{name}`` is filled in by :func:`filled` o
 
 from __future__ import annotations
 
-from harvest.show.words.filling import fill
+from harvest.show.words.filling import filler
 
 WORDS: dict[str, str] = {
     # The frame of the page
@@ -270,6 +270,4 @@ WORDS: dict[str, str] = {
 }
 
 
-def filled(name: str, /, **values: object) -> str:
-    """The text called ``name`` with its ``{…}`` filled in; what a value itself holds is left as it is."""
-    return fill(WORDS[name], **values)
+filled = filler(WORDS)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from harvest.show.words.filling import fill
+from harvest.show.words.filling import filler
 from harvest.show.words.page import WORDS
 
 PUBLIC_WORDS: dict[str, str] = {
@@ -83,6 +83,4 @@ PUBLIC_WORDS: dict[str, str] = {
 }
 
 
-def told(name: str, /, **values: object) -> str:
-    """The text called ``name`` with its ``{…}`` filled in; what a value itself holds is left as it is."""
-    return fill(PUBLIC_WORDS[name], **values)
+told = filler(PUBLIC_WORDS)

@@ -6,7 +6,7 @@
 from __future__ import annotations
 
 from harvest.fields.outreach import COME_BACK, INELIGIBLE, JOINED, NOT_HOME, OTHER_LANGUAGE, REFUSED
-from harvest.show.words.filling import fill
+from harvest.show.words.filling import filler
 
 WALK_MARK = "harvest-mapper walk lists"
 
@@ -118,6 +118,4 @@ TICK_WORDS = {NOT_HOME: NOT_HOME, **{one: one for one in TICKS}}
 """What stands beside each box: the words that a log is read by, so that they can be copied as they are."""
 
 
-def told(name: str, /, **values: object) -> str:
-    """The text called ``name`` with its ``{…}`` filled in; what a value itself holds is left as it is."""
-    return fill(WALK_WORDS[name], **values)
+told = filler(WALK_WORDS)
