@@ -101,6 +101,7 @@ def test_the_list_leads_to_a_card_by_keyboard(page: Page) -> None:
     page.keyboard.press("Tab")
     page.keyboard.press("Tab")
     page.keyboard.press("Enter")
+    page.wait_for_url(re.compile("#card-2$"), timeout=20_000)
     assert page.url.endswith("#card-2")
     top = page.locator("#card-2").evaluate("one => one.getBoundingClientRect().top")
     assert abs(top) < 5
