@@ -32,13 +32,19 @@ from typing import Any
 import geopandas as gpd
 import numpy as np
 import pandas as pd
+import pyarrow as pa
+import pyarrow.compute as pc
 import shapely
 from numpy.typing import NDArray
+from pyproj import CRS
+
+from harvest.layers import between
 
 ZOOM = 20
 WORLD_PX = 256 * 2**ZOOM
 """Width of the world at zoom 20; one pixel is about 0.15 m at the equator and less elsewhere."""
 
+MERCATOR = CRS.from_epsg(3857)
 MERCATOR_RADIUS_M = 6_378_137.0
 SEPARATOR = "\x1f"
 
@@ -122,40 +128,43 @@ def word_section(name: str, values: pd.Series) -> Section:
 
 def text_section(name: str, values: pd.Series) -> Section:
     """``values`` [rows] of mostly different texts."""
-    texts = values.fillna("").astype("str").str.replace(SEPARATOR, " ", regex=False)
-    return Section(name, "text", (SEPARATOR.join(texts).encode(),))
+    texts = pa.array(values.fillna(""), type=pa.large_string())
+    joined = SEPARATOR.join(pc.replace_substring(texts, SEPARATOR, " ").to_pylist())
+    return Section(name, "text", (joined.encode(),))
 
 
 def outline_section(outlines: gpd.GeoSeries) -> Section:
     """Polygons or multipolygons [rows] in any CRS; a row without an outline has no ring."""
-    shapes = shapely.normalize(outlines.to_crs(3857).force_2d().to_numpy())
-    parts, row_of_part = shapely.get_parts(shapes, return_index=True)
+    parts, row_of_part = _parts(shapely.normalize(outlines.to_numpy()))
     rings, part_of_ring = shapely.get_rings(parts, return_index=True)
-    return _shape_section("outlines", rings, row_of_part[part_of_ring], len(shapes), closed=True)
+    return _shape_section("outlines", rings, row_of_part[part_of_ring], outlines, closed=True)
 
 
 def line_section(lines: gpd.GeoSeries) -> Section:
     """Lines, multilines or points [rows] in any CRS; a row without a line has no part."""
-    shapes = lines.to_crs(3857).force_2d().to_numpy()
-    parts, row_of_part = shapely.get_parts(shapes, return_index=True)
-    return _shape_section("lines", parts, row_of_part, len(shapes), closed=False)
+    return _shape_section("lines", *_parts(lines.to_numpy()), lines, closed=False)
+
+
+def _parts(shapes: NDArray[Any]) -> tuple[NDArray[Any], NDArray[np.intp]]:
+    """The single parts of ``shapes`` [rows], and the row of each."""
+    if (shapely.get_type_id(shapes) == shapely.GeometryType.POLYGON).all():
+        return shapes, np.arange(len(shapes))
+    parts: tuple[NDArray[Any], NDArray[np.intp]] = shapely.get_parts(shapes, return_index=True)
+    return parts
 
 
 def _shape_section(
-    kind: str, parts: NDArray[Any], row_of_part: NDArray[np.intp], rows: int, *, closed: bool
+    kind: str, parts: NDArray[Any], row_of_part: NDArray[np.intp], shapes: gpd.GeoSeries, *, closed: bool
 ) -> Section:
-    """Rings or lines as four streams; the last position of a ``closed`` one is dropped."""
-    positions, part_of_position = shapely.get_coordinates(parts, return_index=True)
-    half_world = np.pi * MERCATOR_RADIUS_M
-    across = (positions[:, 0] + half_world) / (2 * half_world) * WORLD_PX
-    down = (half_world - positions[:, 1]) / (2 * half_world) * WORLD_PX
-    pixels = np.rint(np.column_stack([across, down])).astype(np.int64)
+    """Rings or lines of ``shapes`` [rows] as four streams; the last position of a ``closed`` one is dropped."""
+    positions_of_part = shapely.get_num_coordinates(parts)
+    pixels = _pixels(shapely.get_coordinates(parts), shapes.crs)
     if closed:
-        last = np.flatnonzero(np.diff(part_of_position, append=len(parts)))
-        pixels, part_of_position = np.delete(pixels, last, axis=0), np.delete(part_of_position, last)
-    positions_of_part = np.bincount(part_of_position, minlength=len(parts))
-    parts_of_row = np.bincount(row_of_part, minlength=rows)
-    both = [_steps(pixels[:, axis], positions_of_part) for axis in (0, 1)]
+        kept = np.ones(len(pixels), dtype=bool)
+        kept[np.cumsum(positions_of_part) - 1] = False
+        pixels, positions_of_part = pixels[kept], positions_of_part - 1
+    parts_of_row = np.bincount(row_of_part, minlength=len(shapes))
+    both = [_steps(along, positions_of_part) for along in pixels.T]
     return Section(
         kind,
         kind,
@@ -165,6 +174,14 @@ def _shape_section(
             *(_varints(_zigzag(steps - _expected(steps, positions_of_part, closed))) for steps in both),
         ),
     )
+
+
+def _pixels(positions: NDArray[np.float64], crs: CRS) -> NDArray[np.int64]:
+    """``positions`` [n, 2] in ``crs`` as pixels of the world [n, 2]: across from the west, down from the north."""
+    x, y = between(crs, MERCATOR).transform(*positions.T)
+    half_world = np.pi * MERCATOR_RADIUS_M
+    from_corner = np.column_stack([half_world + x, half_world - y])
+    return np.asarray(np.rint(from_corner / (2 * half_world) * WORLD_PX), dtype=np.int64)
 
 
 def _steps(along: NDArray[np.int64], positions_of_ring: NDArray[np.int64]) -> NDArray[np.int64]:
@@ -204,11 +221,13 @@ def _zigzag(numbers: NDArray[np.int64]) -> NDArray[np.uint64]:
 def _varints(numbers: NDArray[np.uint64]) -> bytes:
     """Whole numbers from 0, seven bits a byte, low bits first."""
     longest = max(1, -(-int(numbers.max(initial=0)).bit_length() // 7))
-    shifts = np.arange(0, 7 * longest, 7, dtype=np.uint64)
-    sevens = (numbers[:, None] >> shifts) & np.uint64(0x7F)
-    used = np.maximum(1, len(shifts) - (sevens[:, ::-1] != 0).argmax(axis=1))
-    used[numbers == 0] = 1
-    place = np.arange(len(shifts))
-    more = place < used[:, None] - 1
-    octets = (sevens | np.where(more, np.uint64(0x80), np.uint64(0))).astype(np.uint8)
-    return bytes(octets[place < used[:, None]])
+    lengths = np.ones(len(numbers), dtype=np.intp)
+    for place in range(1, longest):
+        lengths += numbers >> np.uint64(7 * place) > 0
+    at = np.cumsum(lengths) - lengths
+    octets = np.empty(int(lengths.sum()), dtype=np.uint8)
+    while len(numbers):
+        more = numbers > 0x7F
+        octets[at] = (numbers & np.uint64(0x7F)) | (more.astype(np.uint64) << np.uint64(7))
+        numbers, at = numbers[more] >> np.uint64(7), at[more] + 1
+    return octets.tobytes()

@@ -110,7 +110,7 @@ def _figure(field: Field, units: str) -> dict[str, Any]:
 
 
 def _bounds(parcels: gpd.GeoDataFrame) -> list[list[float]]:
-    """South-west and north-east corner [degrees north, degrees east] of ``parcels`` in web Mercator."""
+    """South-west and north-east corner [degrees north, degrees east] of ``parcels`` in any CRS."""
     if parcels.empty:
         return [[0.0, 0.0], [0.0, 0.0]]
     whole = gpd.GeoSeries([shapely.box(*parcels.total_bounds)], crs=parcels.crs)

@@ -6,13 +6,14 @@ only where the result holds its table.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
+import pyarrow as pa
+import pyarrow.compute as pc
 import shapely
 
 from harvest.fields import PARCELS, ROUNDS, SIDES, Field, Table
@@ -112,7 +113,7 @@ UNDERNEATH = (UNIT, COMMON_GROUND)
 """Parcels drawn first: they lie under others that hold the litres."""
 
 
-ADDRESS = re.compile(r"\s*(\d{1,9})?\s*(.*)", re.DOTALL)
+ADDRESS = r"(?s)^\s*(?P<number>\d{0,9})\s*(?P<street>.*)$"
 """A house number, as far as there is one in front, and a street."""
 
 
@@ -139,7 +140,7 @@ def layers(result: Result, most_parcels: int, best: int) -> Layers:
     roofs = roofs_shown(result, parcels, everything)
     sides = _sorted(result, SIDES, ["street", "stretch", "side_id"])
     return Layers(
-        parcels.to_crs(3857),
+        parcels,
         everything,
         roofs,
         sides,
@@ -159,14 +160,19 @@ def parcels_shown(result: Result, most_parcels: int, best: int) -> tuple[gpd.Geo
     everything = len(frame)
     if everything > most_parcels:
         ranked = frame[frame["rank"].notna()]
-        frame = ranked.sort_values(["rank", "list"]).head(best)
-    parts = [ADDRESS.match(text) for text in frame["address"].fillna("")]
-    ordered = frame.assign(
-        _above=~frame["status"].isin(UNDERNEATH),
-        _street=[one[2] if one else "" for one in parts],
-        _number=[int(one[1] or 0) if one else 0 for one in parts],
-    ).sort_values(["_above", "_street", "_number", "address", "parcel_id"])
-    return ordered.drop(columns=["_above", "_street", "_number"]).reset_index(drop=True), everything
+        frame = ranked.sort_values(["rank", "list"], ignore_index=True).head(best)
+    parts = pc.extract_regex(pa.array(frame["address"].fillna(""), type=pa.string()), ADDRESS)
+    number, street = parts.flatten()
+    keys = pd.DataFrame(
+        {
+            "above": ~frame["status"].isin(UNDERNEATH),
+            "street": street,
+            "number": pd.to_numeric(number.to_pandas()).fillna(0),
+            "address": frame["address"],
+            "parcel_id": frame["parcel_id"],
+        }
+    )
+    return frame.loc[keys.sort_values([*keys]).index].reset_index(drop=True), everything
 
 
 def roofs_shown(result: Result, parcels: gpd.GeoDataFrame, everything: int) -> gpd.GeoDataFrame:
