@@ -23,16 +23,25 @@ const page = (() => {
     );
   }
 
+  /** How numbers are written: with so many significant digits, or with `digits` null as they are. */
+  const formats = new Map();
+  function format(digits) {
+    if (!formats.has(digits)) {
+      const options = digits === null ? {} : { minimumSignificantDigits: digits, maximumSignificantDigits: digits };
+      formats.set(digits, new Intl.NumberFormat("en-US", options));
+    }
+    return formats.get(digits);
+  }
+
   /**
    * A number rounded to what it is worth, in millions from ten million; with `digits` null, as it is.
    * A missing one is a dash.
    */
   function rounded(number, digits) {
     if (!Number.isFinite(number)) return word("missing");
-    if (digits === null || number === 0) return number.toLocaleString("en-US");
-    const options = { minimumSignificantDigits: digits, maximumSignificantDigits: digits };
+    if (digits === null || number === 0) return format(null).format(number);
     const exact = Number(number.toPrecision(digits));
-    if (Math.abs(exact) < 1e7) return number.toLocaleString("en-US", options);
+    if (Math.abs(exact) < 1e7) return format(digits).format(number);
     return word("million", { number: (exact / 1e6).toLocaleString("en-US", { maximumSignificantDigits: digits }) });
   }
 

@@ -18,8 +18,6 @@ async function start(map) {
     trouble.textContent = page.word("damaged");
     throw error;
   }
-  cells.outlines = new Outlines(cells.outlines);
-  ground.outlines = new Outlines(ground.outlines);
   cells.name = (row) => cells.where[row];
   const { measures } = page.values;
   const colouring = { measure: measures[Math.min(1, measures.length - 1)] };
@@ -57,7 +55,6 @@ function setUpCells(cells, popup) {
       })),
     ],
     all: () => all.slice(),
-    place: (row) => row,
     heading(row, back) {
       const button = element("button", { type: "button", class: "link" }, cells.name(row));
       button.addEventListener("click", () => popup.open(row, back));

@@ -23,15 +23,21 @@ class Shapes {
   measureBoxes() {
     this.boxes = new Float64Array(4 * this.rows);
     this.box = [Infinity, Infinity, -Infinity, -Infinity];
+    const { boxes, x, y, firstRing, firstPosition } = this;
     for (let row = 0; row < this.rows; row++) {
-      const box = [Infinity, Infinity, -Infinity, -Infinity];
-      const [from, to] = [this.firstPosition[this.firstRing[row]], this.firstPosition[this.firstRing[row + 1]]];
-      for (let i = from; i < to; i++) grow(box, this.x[i], this.y[i]);
-      this.boxes.set(box, 4 * row);
-      if (to > from) {
-        grow(this.box, box[0], box[1]);
-        grow(this.box, box[2], box[3]);
+      let [west, north, east, south] = [Infinity, Infinity, -Infinity, -Infinity];
+      const to = firstPosition[firstRing[row + 1]];
+      for (let i = firstPosition[firstRing[row]]; i < to; i++) {
+        if (x[i] < west) west = x[i];
+        if (x[i] > east) east = x[i];
+        if (y[i] < north) north = y[i];
+        if (y[i] > south) south = y[i];
       }
+      const at = 4 * row;
+      [boxes[at], boxes[at + 1], boxes[at + 2], boxes[at + 3]] = [west, north, east, south];
+      if (!(west <= east)) continue;
+      grow(this.box, west, north);
+      grow(this.box, east, south);
     }
   }
 

@@ -8,6 +8,7 @@
 const EVERYTHING = "all";
 const BOTH_LISTS = "both";
 const BEST_CHOICES = [25, 50, 100, 250, 500, 1000];
+const FILTERED = { street: "street", district: "district", status: "status", visit: "visit_status" };
 const FILTERS = ["list", "best", "street", "district", "class", "status", "visit"];
 
 function setUpShown(town, colouring) {
@@ -60,32 +61,29 @@ function setUpShown(town, colouring) {
     choose();
   });
 
-  /** Whether `row` passes every filter but that of the chosen side. */
-  function passes(row, most, least) {
-    const list = parcels.list[row];
-    if (at.list.value !== EVERYTHING) {
-      if (at.list.value === BOTH_LISTS ? list === null : list !== at.list.value) return false;
-      if (!(parcels.rank[row] <= most)) return false;
+  /** What a row must pass: a test for each filter that is set, but for that of the chosen side. */
+  function tests() {
+    const { list, rank } = parcels;
+    const chosen = now();
+    const made = [];
+    if (chosen.list === BOTH_LISTS) made.push((row) => list[row] !== null);
+    else if (chosen.list !== EVERYTHING) made.push((row) => list[row] === chosen.list);
+    if (chosen.best !== "" && chosen.list !== EVERYTHING) made.push((row) => rank[row] <= Number(chosen.best));
+    if (chosen.class !== "") made.push((row) => colouring.classes[row] >= Number(chosen.class));
+    for (const [name, column] of Object.entries(FILTERED)) {
+      const texts = parcels[column];
+      if (chosen[name] !== "") made.push((row) => texts[row] === chosen[name]);
     }
-    return (
-      !(least > colouring.classes[row]) &&
-      is("street", parcels.street[row]) &&
-      is("district", parcels.district[row]) &&
-      is("status", parcels.status[row]) &&
-      is("visit", parcels.visit_status[row])
-    );
+    return made;
   }
 
-  const is = (name, text) => at[name].value === "" || at[name].value === text;
-
   function choose() {
-    const most = at.best.value === "" ? Infinity : Number(at.best.value);
-    const least = at.class.value === "" ? -Infinity : Number(at.class.value);
+    const passed = tests();
     const filtered = filters() > 0;
     town.sidesLeft = sides ? new Uint8Array(sides.rows).fill(filtered ? 0 : 1) : null;
     parcels.shown = [];
     for (let row = 0; row < parcels.rows; row++) {
-      let wanted = passes(row, most, least);
+      let wanted = passed.every((passes) => passes(row));
       if (sides) {
         const side = parcels.on_side[row];
         if (wanted && side >= 0) town.sidesLeft[side] = 1;

@@ -47,12 +47,6 @@ async function readTown() {
   const read = await Promise.all(names.map(unpacked));
   const town = Object.fromEntries(names.map((name, i) => [name, read[i]]));
   const { parcels, sides } = town;
-  for (const layer of read.filter(Boolean)) {
-    const [shapes, kind] = layer.outlines ? ["outlines", Outlines] : ["lines", Lines];
-    const raw = layer[shapes];
-    let made = null;
-    Object.defineProperty(layer, shapes, { get: () => (made ??= new kind(raw)) }); // made when first looked at
-  }
   parcels.all = Array.from({ length: parcels.rows }, (nothing, row) => row);
   parcels.name = (row) => parcels.address[row] || page.word("no_address", { parcel: parcels.parcel_id[row] });
   if (sides) {

@@ -9,9 +9,9 @@ const ROWS_A_PAGE = 25;
 
 /**
  * `columns`: { name, label, unit, of(row), told(row), rising, number }; the second is the row's own heading, for which
- * `line` gives the cell. `all` gives the rows to be shown; `place` breaks ties.
+ * `line` gives the cell. `all` gives the rows to be shown, in their own order, in which ties stay.
  */
-function setUpTable({ id, columns, all, place, heading, empty }) {
+function setUpTable({ id, columns, all, heading, empty }) {
   const { word, element, rounded, byId } = page;
   const collator = new Intl.Collator("en", { numeric: true });
   const body = byId(id + "-body");
@@ -22,11 +22,9 @@ function setUpTable({ id, columns, all, place, heading, empty }) {
 
   function compare(a, b) {
     const [one, other] = [sorted.column.of(a), sorted.column.of(b)];
-    if (Number.isNaN(one) || Number.isNaN(other)) {
-      return Number.isNaN(one) - Number.isNaN(other) || place(a) - place(b);
-    }
+    if (Number.isNaN(one) || Number.isNaN(other)) return Number.isNaN(one) - Number.isNaN(other);
     const order = sorted.column.number ? one - other : collator.compare(one, other);
-    return (sorted.rising ? order : -order) || place(a) - place(b);
+    return sorted.rising ? order : -order;
   }
 
   function arrange() {

@@ -4,7 +4,7 @@
  * Reads a layer's block: the other half of the writer's block.py, where the format is described.
  */
 
-/** The rows, outlines and columns of the block in the element with this id. */
+/** The rows, outlines and columns of the block in the element with this id; each is read when first looked at. */
 async function unpackedLayer(id) {
   const bytes = await inflated(document.getElementById(id).textContent);
   const headerEnd = 4 + new DataView(bytes.buffer).getUint32(0, true);
@@ -13,13 +13,21 @@ async function unpackedLayer(id) {
   let at = headerEnd;
   for (const section of header.sections) {
     const streams = section.bytes.map((length) => bytes.subarray(at, (at += length)));
-    layer[section.name] = unpackedSection[section.kind](streams, section, layer);
+    lazily(layer, section.name, () => unpackedSection[section.kind](streams, section, layer));
   }
   return layer;
 }
 
+/** Gives `object` the property `name`, made when first looked at. */
+function lazily(object, name, make) {
+  let made = null;
+  Object.defineProperty(object, name, { get: () => (made ??= make()), enumerable: true });
+}
+
 async function inflated(base64) {
-  const packed = Uint8Array.from(atob(base64), (letter) => letter.charCodeAt(0));
+  const letters = atob(base64);
+  const packed = new Uint8Array(letters.length);
+  for (let i = 0; i < packed.length; i++) packed[i] = letters.charCodeAt(i);
   const stream = new Blob([packed]).stream().pipeThrough(new DecompressionStream("deflate"));
   return new Uint8Array(await new Response(stream).arrayBuffer());
 }
@@ -40,15 +48,20 @@ const unpackedSection = {
   },
 
   word([stream], { words }, layer) {
-    return Array.from(varints(stream, layer.rows), (code) => (code === 0 ? null : words[code - 1]));
+    const texts = [null, ...words];
+    const column = new Array(layer.rows);
+    varints(stream, layer.rows).forEach((code, row) => {
+      column[row] = texts[code];
+    });
+    return column;
   },
 
   text([stream], section, { rows }) {
     return rows === 0 ? [] : new TextDecoder().decode(stream).split("\x1f").map((text) => text || null);
   },
 
-  outlines: (streams, section, layer) => unpackedShapes(streams, layer.rows, true),
-  lines: (streams, section, layer) => unpackedShapes(streams, layer.rows, false),
+  outlines: (streams, section, layer) => new Outlines(unpackedShapes(streams, layer.rows, true)),
+  lines: (streams, section, layer) => new Lines(unpackedShapes(streams, layer.rows, false)),
 };
 
 /*
@@ -75,11 +88,11 @@ function varints(bytes, count) {
   let weight = 1;
   for (let i = 0; i < bytes.length; i++) {
     const byte = bytes[i];
-    number += (byte & 0x7f) * weight;
     if (byte & 0x80) {
+      number += (byte & 0x7f) * weight;
       weight *= 128;
     } else {
-      numbers[at++] = number;
+      numbers[at++] = number + byte * weight;
       number = 0;
       weight = 1;
     }
@@ -90,6 +103,7 @@ function varints(bytes, count) {
 
 /** 0, 1, 2, 3, … as 0, -1, 1, -2, … */
 function unzigzag(code) {
+  if (code < 2 ** 31) return (code >>> 1) ^ -(code & 1);
   return code % 2 ? -(code + 1) / 2 : code / 2;
 }
 
@@ -104,13 +118,15 @@ function runningSum(counts) {
 /** The place of each row when rows are sorted by `values`, the greatest first; missing ones count as 0. */
 function placesBy(values) {
   const known = values.map((value) => value || 0);
-  const places = new Float64Array(values.length);
-  Uint32Array.from(values.keys())
-    .sort((a, b) => known[b] - known[a] || a - b)
-    .forEach((row, i) => {
-      places[row] = i + 1;
-    });
-  return places;
+  const next = new Map(); // the place of the next row with a value
+  known.slice().sort().forEach((value, i) => {
+    next.set(value, values.length - i);
+  });
+  return known.map((value) => {
+    const place = next.get(value);
+    next.set(value, place + 1);
+    return place;
+  });
 }
 
 /**
