@@ -7,8 +7,9 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from typing import Any
 
-from playwright.sync_api import ConsoleMessage, Page, Request
+from playwright.sync_api import ConsoleMessage, Error, Page, Request
 
 CHROMIUM = "/usr/bin/chromium"
 FLAGS = [
@@ -32,9 +33,19 @@ class Opened:
     console: list[str] = field(default_factory=list)
 
     def watch(self) -> None:
-        self.page.on("request", self._asked)
-        self.page.on("console", self._said)
-        self.page.on("pageerror", lambda error: self.console.append(f"error: {error}"))
+        for event, listener in self._listeners():
+            self.page.on(event, listener)
+
+    def leave(self) -> None:
+        """Leave the page blank, as the next test wants it: with no listener, the pointer in its corner, on a screen."""
+        for event, listener in self._listeners():
+            self.page.remove_listener(event, listener)
+        self.page.mouse.move(0, 0)
+        self.page.emulate_media(media="null")
+        self.page.goto("about:blank")
+
+    def _listeners(self) -> tuple[tuple[Any, Callable[[Any], None]], ...]:
+        return ("request", self._asked), ("console", self._said), ("pageerror", self._failed)
 
     def _asked(self, request: Request) -> None:
         if not request.url.startswith(("data:", "blob:")):
@@ -42,6 +53,9 @@ class Opened:
 
     def _said(self, message: ConsoleMessage) -> None:
         self.console.append(f"{message.type}: {message.text}")
+
+    def _failed(self, error: Error) -> None:
+        self.console.append(f"error: {error}")
 
     def texts(self, selector: str) -> list[str]:
         return self.page.locator(selector).all_inner_texts()

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import shutil
 import time
+from collections import defaultdict
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -12,7 +13,7 @@ import geopandas as gpd
 import pytest
 from browser_pages import CHROMIUM, DESK, FLAGS, Opened, Opener
 from make_town import Town, build_town
-from playwright.sync_api import Browser, sync_playwright
+from playwright.sync_api import Browser, Page, sync_playwright
 
 from harvest.project import read_project
 from harvest.result import Result
@@ -106,26 +107,33 @@ def browser() -> Iterator[Browser]:
         launched.close()
 
 
+@pytest.fixture(scope="session")
+def idle_pages() -> dict[tuple[int, int], list[Page]]:
+    """Blank pages by the size of their window, which tests hand on: opening a window takes longer than most tests."""
+    return defaultdict(list)
+
+
 @pytest.fixture
-def opens(browser: Browser) -> Iterator[Opener]:
+def opens(browser: Browser, idle_pages: dict[tuple[int, int], list[Page]]) -> Iterator[Opener]:
     """Opens a file at a window size; afterwards nothing may have been said on the console."""
     made = []
 
-    def open_file(
-        path: Path, size: tuple[int, int] = DESK, offline: bool = True, quiet: bool = True, fragment: str = ""
-    ) -> Opened:
-        context = browser.new_context(viewport={"width": size[0], "height": size[1]}, offline=offline)
-        opened = Opened(context.new_page())
+    def open_file(path: Path, size: tuple[int, int] = DESK, quiet: bool = True, fragment: str = "") -> Opened:
+        if not idle_pages[size]:
+            context = browser.new_context(viewport={"width": size[0], "height": size[1]}, offline=True)
+            idle_pages[size].append(context.new_page())
+        opened = Opened(idle_pages[size].pop())
         opened.page.set_default_timeout(20_000)
         opened.watch()
         opened.page.goto(path.as_uri() + fragment)
-        made.append((context, opened, quiet))
+        made.append((size, opened, quiet))
         if quiet:
             opened.page.wait_for_selector("html[data-ready]")
         return opened
 
     yield open_file
-    for context, opened, quiet in made:
+    for size, opened, quiet in made:
         if quiet:
             assert opened.console == []
-        context.close()
+        opened.leave()
+        idle_pages[size].append(opened.page)
