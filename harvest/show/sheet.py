@@ -7,8 +7,10 @@ from __future__ import annotations
 
 import io
 import warnings
+from bisect import bisect_right
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from functools import cache
 from pathlib import Path
 from typing import Any, Literal
 
@@ -100,6 +102,7 @@ def face(bold: bool = False) -> FontProperties:
     return FontProperties(fname=str(Path(mpl.get_data_path()) / "fonts" / "ttf" / name))
 
 
+@cache
 def text_width(text: str, size: float, bold: bool = False) -> float:
     """How wide ``text`` of ``size`` points is [inches]."""
     font = face(bold)
@@ -130,10 +133,8 @@ def fitted(text: str, sizes: Sequence[float], width: float, bold: bool = False) 
 
 def _fitting(words: Sequence[str], size: float, width: float, bold: bool) -> int:
     """How many of ``words`` fit on one line; at least one."""
-    count = 1
-    while count < len(words) and text_width(" ".join(words[: count + 1]), size, bold) <= width:
-        count += 1
-    return count
+    counts = range(1, len(words) + 1)
+    return max(1, bisect_right(counts, width, key=lambda n: text_width(" ".join(words[:n]), size, bold)))
 
 
 def _cut(line: str, size: float, width: float, bold: bool) -> str:
