@@ -135,24 +135,29 @@ def garden_need(
         if not np.all(depth >= 0):
             raise ValueError(f"{what} must be a number and not negative")
     rain, lost, may = np.broadcast_arrays(rain_mm, evapotranspiration_mm, may_water)
-    dries = coefficient * lost - rain
-    may = may & (rain < real_rain_mm)
-    need = np.zeros(rain.shape)
+    dries = np.moveaxis(coefficient * lost - rain, -1, 0).copy()
+    may = np.moveaxis(may & (rain < real_rain_mm), -1, 0).copy()
+    need = np.zeros(may.shape)
     deficit = np.zeros(rain.shape[:-1])
-    for day in range(rain.shape[-1]):
-        deficit = np.clip(deficit + dries[..., day], 0.0, available_mm)
-        if may[..., day].any():
-            waters = may[..., day] * _share_watering(deficit / available_mm, depletion, depletion_spread)
-            need[..., day] = waters * np.minimum(deficit / efficiency, most_mm)
-            deficit = np.maximum(deficit - efficiency * need[..., day], 0.0)
-    return need
+    for day, anyone in enumerate(np.asarray(may.any(axis=tuple(range(1, may.ndim))))):
+        deficit = _between(deficit + dries[day], 0.0, available_mm)
+        if anyone:
+            waters = may[day] * _share_watering(deficit / available_mm, depletion, depletion_spread)
+            need[day] = waters * np.minimum(deficit / efficiency, most_mm)
+            deficit = np.maximum(deficit - efficiency * need[day], 0.0)
+    return np.ascontiguousarray(np.moveaxis(need, 0, -1))
 
 
 def _share_watering(depleted: Floats, depletion: float, spread: float) -> Floats:
     """Share of households [...; 1] that water at ``depleted`` [...; 1] of the bucket."""
     if spread == 0:
         return np.asarray(depleted >= depletion, dtype=np.float64)
-    return np.asarray(np.clip((depleted - depletion + spread) / (2 * spread), 0.0, 1.0))
+    return _between((depleted - depletion + spread) / (2 * spread), 0.0, 1.0)
+
+
+def _between(values: Floats, least: float, most: float) -> Floats:
+    """What ``np.clip`` gives, at half its cost for the few ``values`` of one day."""
+    return np.asarray(np.minimum(np.maximum(values, least), most))
 
 
 def weekly_need(week_mm: float, session: Flags, *, sessions_a_week: int) -> Floats:
