@@ -330,9 +330,9 @@ file = "rain.tif"
         ("rain = [1.1, 0.9]", r"\[doubt\] rain: a factor's range is least, then most, with 1 between"),
         ("garden = [1.2, 2.0]", r"\[doubt\] garden: a factor's range"),
         ("weeks = [0.8, 0.2]", r"\[doubt\] weeks: a range is least, then most"),
-        ("weeks = [0.2, 1.2]", r"\[doubt\] weeks.1 = 1.2: input should be less than or equal to 1"),
-        ("rain = [0.9]", r"\[doubt\] rain = \[0.9\]: list should have at least 2 items"),
-        ("draws = 10", r"\[doubt\] draws = 10: input should be greater than or equal to 50"),
+        ("weeks = [0.2, 1.2]", r"\[doubt\] weeks.1 = 1.2: must be at most 1"),
+        ("rain = [0.9]", r"\[doubt\] rain = \[0.9\]: must hold at least 2"),
+        ("draws = 10", r"\[doubt\] draws = 10: must be at least 50"),
         ("seed = -1", r"\[doubt\] seed = -1"),
     ],
 )

@@ -340,7 +340,7 @@ def project(folder: Path, text: str) -> Path:
     [
         (
             '[tariff]\nper = "CCF"\nblocks = [{ price = -1.0 }]',
-            r"\[tariff\] blocks.0.price = -1.0: .* or equal to 0",
+            r"\[tariff\] blocks.0.price = -1.0: must be at least 0",
         ),
         ('[tariff]\nper = "CCF"\nblocks = []', "there is no block"),
         ('[tariff]\nper = "CCF"\nblocks = [{ up_to = 9, price = 1.0 }]', "last block ends at 9"),
@@ -358,8 +358,8 @@ def project(folder: Path, text: str) -> Path:
         ),
         ('[tariff]\nper = "acre"\nblocks = [{ price = 1 }]', "'1000 gal', 'CCF', 'm3' or 'gal'"),
         ("[tariff]\nblocks = [{ price = 1 }]", r"\[tariff\] per is missing and only you can give it"),
-        (f"[tariff]\n{FLAT}billing_months = 0", "billing_months = 0: input should be 1, 2, 3, 4, 6 or 12"),
-        (f"[tariff]\n{FLAT}fixed_usd = -1", "fixed_usd = -1: input should be greater than or equal to 0"),
+        (f"[tariff]\n{FLAT}billing_months = 0", "billing_months = 0: must be 1, 2, 3, 4, 6 or 12"),
+        (f"[tariff]\n{FLAT}fixed_usd = -1", "fixed_usd = -1: must be at least 0"),
         (f"[tariff]\n{FLAT}sewer_share = 0.5", "sewer_share needs a sewer_price"),
         (f"[tariff]\n{FLAT}monthly_use_l = [1.0, 2.0]", "needs 12 numbers"),
         (
@@ -373,7 +373,7 @@ def project(folder: Path, text: str) -> Path:
         ("[costs]\nbarrel_usd = 300.0", "barrel_range_usd is least, then most, and 300 lies between"),
         (
             "[costs]\nlife_range_years = [0.0, 15.0]",
-            "life_range_years.0 = 0.0: .* greater than or equal to 0.5",
+            "life_range_years.0 = 0.0: must be at least 0.5",
         ),
     ],
 )

@@ -107,6 +107,25 @@ class Project(BaseModel):
         return (chosen if chosen is not None else self.folder / self.settings.outputs.folder).resolve()
 
 
+MUST = {
+    "bool_type": "must be true or false, without quotes",
+    "string_type": "must be a text in quotes",
+    "int_type": "must be a whole number, without quotes",
+    "float_type": "must be a number, without quotes",
+    "finite_number": "must be a finite number",
+    "list_type": 'must be a list, such as ["a", "b"]',
+    "too_short": "must hold at least {min_length}",
+    "too_long": "must hold at most {max_length}",
+    "model_type": "must be a section of settings, headed by its name in brackets",
+    "literal_error": "must be {expected}",
+    "greater_than_equal": "must be at least {ge:.10g}",
+    "greater_than": "must be above {gt:.10g}",
+    "less_than_equal": "must be at most {le:.10g}",
+    "less_than": "must be below {lt:.10g}",
+}
+"""What a setting must be, by the kind of the validator's error."""
+
+
 def read_project(path: Path) -> Project:
     """The project file at ``path``. Raises :class:`ProjectError` naming the key and the remedy."""
     if path.is_dir():
@@ -146,7 +165,9 @@ def _told(error: Any) -> str:
         case "value_error":
             return f"{place}: {error['ctx']['error']}"
         case _:
-            return f"{place} = {_short(error['input'])}: {error['msg'][0].lower()}{error['msg'][1:]}"
+            must = MUST.get(error["type"])
+            told = must.format(**error.get("ctx", {})) if must else error["msg"]
+            return f"{place} = {_short(error['input'])}: {told}"
 
 
 def _short(value: object) -> str:
