@@ -201,11 +201,9 @@ def write_core(
 
 
 def _show(result: Result, project: Project, findings: list[Finding], clock: Clock) -> None:
-    """What people open. What a writer has to say joins the findings; the tables hold their own words already."""
+    """What people open. What a writer has to say joins the findings, and so what is written after it."""
     settings, folder = project.settings, result.folder
     outputs = settings.outputs
-    with clock.step("drawing the map"):
-        findings += write_map(result, folder, outputs.map_most_parcels, outputs.map_best, settings.basemap)
     if outputs.figure:
         with clock.step("drawing the figure"):
             findings += write_figure(result, folder)
@@ -213,12 +211,15 @@ def _show(result: Result, project: Project, findings: list[Finding], clock: Cloc
         with clock.step("walk lists and letters"):
             findings += [*write_walk_lists(result, folder), *write_letters(result, folder)]
     _write_findings(folder, findings)
+    with clock.step("drawing the map"):
+        findings += write_map(result, folder, outputs.map_most_parcels, outputs.map_best, settings.basemap)
     if outputs.brief:
         with clock.step("typesetting the brief"):
             findings += write_brief(result, folder)
     if result.has(PUBLIC.name):
         with clock.step("the public edition"):
             write_public(result, folder, outputs.figure)
+    _write_findings(folder, findings)
     with clock.step("writing tables"):
         findings += write_tables(result, folder, outputs.formats, outputs.xlsx_most_rows)
         write_datapackage(result, folder)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import re
 import shutil
 from pathlib import Path
 
@@ -228,6 +229,17 @@ def test_run_record_names_inputs_and_settings(sample_result: Result) -> None:
     assert by_role["footprints"]["sha256"] == digest
     assert run_record["totals"]["effective_coefficient"] == pytest.approx(0.80)
     assert any(one["from"] == "default" for one in run_record["settings"])
+
+
+def test_the_map_and_the_table_tell_every_finding(sample_result: Result) -> None:
+    """Those of the writers too, such as letters that lack an address."""
+    found = sample_result.table("findings")
+    table = pd.read_csv(sample_result.folder / "findings.csv")
+    page = (sample_result.folder / "map.html").read_text(encoding="utf-8")
+    values = json.loads(re.search(r'id="page-values"[^>]*>(.*?)</script>', page, re.DOTALL)[1])
+    assert "no address for a letter" in set(found["check"])
+    assert table["message"].tolist() == found["message"].tolist()
+    assert sorted(one["message"] for one in values["findings"]) == sorted(found["message"])
 
 
 def test_batches_give_the_same_rows_as_the_table(sample_result: Result) -> None:
