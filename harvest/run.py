@@ -49,7 +49,9 @@ from harvest.show.walk import write_walk_lists
 from harvest.staging import check_replaceable, staged
 from harvest.street_sides import on_streets
 
-PARQUET = {"index": False, "compression": "zstd"}
+PARQUET = {"index": False, "compression": "zstd", "use_dictionary": False}
+"""Values stand in the file one by one: few repeat, and compressed that is smaller and sooner written than numbers of
+values."""
 
 
 def read_inputs(project: Project, clock: Clock) -> Inputs:
