@@ -16,6 +16,7 @@ from harvest.fields.parcels import NO_GUTTER
 from harvest.findings import Finding
 from harvest.office import Office, of_rest, parcels_meant, read_aside, with_set_aside
 from harvest.plan.corrections import LAYER, check_corrections, effects, successors
+from harvest.plan.totals import positions
 from harvest.plan.visit_match import set_aside
 from harvest.project import Settings
 
@@ -82,7 +83,7 @@ def _not_possible(meant: pd.DataFrame, parcels: pd.DataFrame) -> pd.Series:
 
 def _roofs(roofs: gpd.GeoDataFrame, parcels: pd.DataFrame, done: pd.DataFrame) -> gpd.GeoDataFrame:
     """``roofs`` with what the corrections do to each row; ``area_factor`` and ``no_downspouts`` are for later steps."""
-    at = pd.Index(parcels["parcel_id"]).get_indexer(pd.Index(roofs["parcel_id"]))
+    at = positions(roofs["parcel_id"], parcels["parcel_id"])
     factor = (done["area_m2"] / parcels["catchment_area_m2"]).fillna(1.0).to_numpy()
     times = np.where(at < 0, 1.0, factor[at])
     bare = (at >= 0) & done["no_gutters"].to_numpy()[at]

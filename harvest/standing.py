@@ -13,6 +13,7 @@ from harvest.estimate import Estimate
 from harvest.fields.barrels import DOWNSPOUTS, MOST_BARRELS, PARCEL_FIELDS, yield_name
 from harvest.litres import storm_left_mm, storm_losses
 from harvest.place.eaves import eave_lengths
+from harvest.plan.totals import positions
 from harvest.project import Settings
 from harvest.water.barrels import Floats, usable_volume
 from harvest.water.downspouts import downspout_count, mean_served_area, usable_downspouts
@@ -91,7 +92,7 @@ def with_barrel_roof(
     placed = roofs[roofs["has_gutter"] & roofs["parcel_id"].notna()]
     order = np.lexsort((placed["roof_id"].to_numpy(dtype=object), -placed["catchment_area_m2"].to_numpy()))
     best = placed.iloc[order].drop_duplicates("parcel_id")
-    row = pd.Index(best["parcel_id"]).get_indexer(pd.Index(parcels["parcel_id"]))
+    row = positions(parcels["parcel_id"], best["parcel_id"])
     known = parcels["catchment_area_m2"].notna().to_numpy() & (row >= 0)
     row = np.where(known, row, -1)
     values = {

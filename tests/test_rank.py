@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 from harvest.plan.rank import check_lists, ranks, statuses
-from harvest.plan.totals import parcel_totals
+from harvest.plan.totals import parcel_totals, positions
 from harvest.project.ranking import Ranking
 
 
@@ -138,3 +138,11 @@ def test_totals_conserve_litres_and_keep_missing_missing() -> None:
     assert found["runoff_l_yr"].sum() + rows["runoff_l_yr"][~placed].sum() == pytest.approx(
         rows["runoff_l_yr"].sum()
     )
+
+
+def test_positions_of_what_is_missing_or_unknown() -> None:
+    ids = pd.Series(["c", None, "a", "nobody", "c"], dtype="str")
+    among = pd.Series(["a", "b", "c"], dtype="str", index=[7, 8, 9])
+    assert positions(ids, among).tolist() == [2, -1, 0, -1, 2]
+    assert positions(ids, among[:0]).tolist() == [-1] * 5
+    assert positions(ids[:0], pd.Index(among)).tolist() == []

@@ -45,9 +45,12 @@ def sites(parcels: Geometries, *, coincident_share: float) -> Sites:
     """
     count = len(parcels)
     area = shapely.area(parcels)
-    inner, outer = shapely.STRtree(parcels).query(_inner_points(parcels), predicate="intersects")
+    points = _inner_points(parcels)
+    inner, outer = shapely.STRtree(parcels).query(points)
     others = inner != outer
     inner, outer = inner[others], outer[others]
+    there = shapely.intersects(parcels[outer], points[inner])
+    inner, outer = inner[there], outer[there]
     shared = shapely.area(shapely.intersection(parcels[inner], parcels[outer]))
 
     stacked = shared >= coincident_share * (area[inner] + area[outer] - shared)
