@@ -10,7 +10,7 @@ import pytest
 import harvest
 
 ROOT = Path(harvest.__file__).parent
-WORDS = {"errors", "units", "findings", "layers", "result", "fields", "project", ""}
+WORDS = {"errors", "units", "findings", "layers", "parts", "result", "fields", "project", ""}
 STAGES = {"read", "place", "plan", "show"}
 CHAIN = {
     *("start", "check", "run", "explain", "explain_barrels"),
@@ -29,6 +29,7 @@ MAY_IMPORT = {
     "water": {"water", "units"},
     "errors": set(),
     "units": set(),
+    "parts": set(),
     "findings": {"errors"},
     "fields": {"errors", "fields"},
     "project": {"errors", "units", "fields", "project"},

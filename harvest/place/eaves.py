@@ -6,6 +6,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from harvest.parts import in_parts
 from harvest.place.plane import Geometries
 
 
@@ -15,7 +16,7 @@ def eave_lengths(outlines: Geometries) -> NDArray[np.float64]:
     A gabled roof sheds over its two long sides and a footprint does not show the ridge, so these stand for
     the eaves; the perimeter would count gable ends and every bay. NaN for an outline that is missing or empty.
     """
-    rectangles = shapely.oriented_envelope(outlines)
+    rectangles = in_parts(shapely.oriented_envelope, outlines)
     corners, owner = shapely.get_coordinates(rectangles, return_index=True)
     longest = np.full(len(outlines), np.nan)
     sides = np.hypot(*np.diff(corners, axis=0).T) if len(corners) else np.empty(0)

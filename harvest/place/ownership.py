@@ -9,6 +9,7 @@ import shapely
 from numpy.typing import NDArray
 
 from harvest.findings import Finding, counted
+from harvest.parts import in_parts
 from harvest.place.plane import Geometries
 
 SAME_AREA = 1e-6
@@ -60,11 +61,11 @@ def shares(
     candidates = np.bincount(roof, minlength=len(roofs))
     inside = np.zeros(len(roof), dtype=bool)
     alone = candidates[roof] == 1
-    inside[alone] = shapely.covered_by(roofs[roof[alone]], parcels[parcel[alone]])
+    inside[alone] = in_parts(shapely.covered_by, roofs[roof[alone]], parcels[parcel[alone]])
 
     area, width = roof_area[roof].copy(), np.full(len(roof), np.inf)
     edge = np.flatnonzero(~inside)
-    pieces = shapely.intersection(roofs[roof[edge]], parcels[parcel[edge]])
+    pieces = in_parts(shapely.intersection, roofs[roof[edge]], parcels[parcel[edge]])
     pieces = _apart(pieces, roof[edge], shapely.area(parcels)[parcel[edge]], roof_area)
     area[edge] = shapely.area(pieces)
     with np.errstate(invalid="ignore"):

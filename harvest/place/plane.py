@@ -15,6 +15,7 @@ from pyproj.enums import TransformDirection
 from harvest.errors import LayerError
 from harvest.findings import Finding
 from harvest.layers import Extent, between
+from harvest.parts import in_parts
 
 Geometries = NDArray[Any]
 Bounds = tuple[float, float, float, float]
@@ -77,7 +78,10 @@ def transformed(geometries: Geometries, transformer: Transformer, *, inverse: bo
     def move(x: NDArray[np.float64], y: NDArray[np.float64]) -> Any:
         return transformer.transform(x, y, direction=direction)
 
-    return np.asarray(shapely.transform(geometries, move, interleaved=False), dtype=object)
+    def moved(some: Geometries) -> Geometries:
+        return np.asarray(shapely.transform(some, move, interleaved=False), dtype=object)
+
+    return in_parts(moved, geometries)
 
 
 def check_together(footprints: Extent, parcels: Extent) -> None:

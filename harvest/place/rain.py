@@ -11,6 +11,7 @@ from pyproj import CRS, Transformer
 
 from harvest.findings import Finding, counted
 from harvest.layers import RainGrid, between
+from harvest.parts import in_parts
 from harvest.place.plane import Geometries, transformed
 
 PAIRS_AT_ONCE = 500_000
@@ -82,7 +83,7 @@ def cell_weights(roofs: Geometries, grid: RainGrid) -> CellWeights:
     column = low[roof, 1] + place % span[roof, 1]
     west, north = grid.west + column * grid.cell_x, grid.north - row * grid.cell_y
     cells = shapely.box(west, north - grid.cell_y, west + grid.cell_x, north)
-    weight = shapely.area(shapely.intersection(roofs[roof], cells))
+    weight = shapely.area(in_parts(shapely.intersection, roofs[roof], cells))
     touched = weight > 0
     return CellWeights(roof[touched], row[touched], column[touched], weight[touched])
 

@@ -10,6 +10,7 @@ import shapely
 from numpy.typing import NDArray
 
 from harvest.findings import Finding
+from harvest.parts import in_parts
 from harvest.read.files import InputFile
 
 POLYGON, MULTIPOLYGON, COLLECTION = 3, 6, 7
@@ -130,7 +131,7 @@ def _polygons_of(shape: shapely.Geometry) -> shapely.Geometry:
 
 def _repair(work: _Work) -> None:
     """Mend rings that cross themselves and the like; a repair that leaves nothing drops the row."""
-    broken = np.flatnonzero(~shapely.is_valid(work.shapes) & work.kept)
+    broken = np.flatnonzero(~in_parts(shapely.is_valid, work.shapes) & work.kept)
     if len(broken) == 0:
         return
     mended = shapely.make_valid(work.shapes[broken], method="structure", keep_collapsed=False)
