@@ -10,7 +10,7 @@ import shapely
 
 from harvest import parts
 from harvest.layers import between
-from harvest.parts import LEAST_ROWS, in_parts
+from harvest.parts import LEAST_ROWS, both, in_parts
 from harvest.place.plane import WGS84, local_plane, transformed
 
 
@@ -45,6 +45,29 @@ def test_what_goes_wrong_in_a_part_is_raised(monkeypatch: pytest.MonkeyPatch) ->
 
     with pytest.raises(ValueError, match="the last row"):
         in_parts(refuse, np.arange(LEAST_ROWS))
+
+
+@pytest.mark.parametrize(
+    ("threads", "rows", "apart"), [(2, LEAST_ROWS, 2), (2, LEAST_ROWS - 1, 1), (1, LEAST_ROWS, 1)]
+)
+def test_two_are_asked_at_once_where_there_is_much_to_do(
+    threads: int, rows: int, apart: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(parts, "THREADS", threads)
+    used = set()
+
+    def answer(text: str) -> str:
+        used.add(threading.get_ident())
+        return text
+
+    def refuse() -> str:
+        raise ValueError("no answer")
+
+    assert both(lambda: answer("one"), lambda: answer("other"), rows) == ("one", "other")
+    assert len(used) == apart
+    for one, other in ((refuse, lambda: answer("other")), (lambda: answer("one"), refuse)):
+        with pytest.raises(ValueError, match="no answer"):
+            both(one, other, rows)
 
 
 def test_a_layer_moves_alike_in_one_thread_and_in_several(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -172,11 +172,12 @@ def _shape_section(
     closed: bool,
 ) -> Section:
     """The ``parts`` of ``shapes`` [rows] as four streams; the last position of a ``closed`` ring is dropped."""
-    pixels = _pixels(shapely.get_coordinates(parts), shapes.crs)
+    positions = shapely.get_coordinates(parts)
     if closed:
-        kept = np.ones(len(pixels), dtype=bool)
+        kept = np.ones(len(positions), dtype=bool)
         kept[np.cumsum(positions_of_ring) - 1] = False
-        pixels, positions_of_ring = pixels[kept], positions_of_ring - 1
+        positions, positions_of_ring = positions[kept], positions_of_ring - 1
+    pixels = _pixels(positions, shapes.crs)
     rings_of_row = np.bincount(row_of_ring, minlength=len(shapes))
     both = [_steps(along, positions_of_ring) for along in pixels.T]
     return Section(

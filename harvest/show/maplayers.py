@@ -18,6 +18,7 @@ import shapely
 
 from harvest.fields import PARCELS, ROUNDS, SIDES, Field, Table
 from harvest.fields.parcels import COMMON_GROUND, UNIT
+from harvest.parts import both
 from harvest.result import Result
 from harvest.show.block import (
     Guide,
@@ -167,7 +168,7 @@ def parcels_shown(result: Result, most_parcels: int, best: int) -> tuple[gpd.Geo
         {
             "above": ~frame["status"].isin(UNDERNEATH),
             "street": street,
-            "number": pd.to_numeric(number.to_pandas()).fillna(0),
+            "number": pc.cast(pc.binary_join_element_wise("0", number, ""), pa.int64()),
             "address": frame["address"],
             "parcel_id": frame["parcel_id"],
         }
@@ -181,28 +182,21 @@ def roofs_shown(result: Result, parcels: gpd.GeoDataFrame, everything: int) -> g
     roofs = result.table("roofs", ["roof_id", "parcel_id", "geometry"])
     if len(parcels) < everything:
         roofs = roofs[roofs["parcel_id"].isin(parcels["parcel_id"])]
-    place = roofs["parcel_id"].map(pd.Series(parcels.index, index=parcels["parcel_id"]))
-    ordered = roofs.assign(_place=place).sort_values(["_place", "roof_id"]).drop_duplicates("roof_id")
-    return ordered.drop(columns="_place").reset_index(drop=True)
+    place = pd.Index(parcels["parcel_id"]).get_indexer(pd.Index(roofs["parcel_id"]))
+    place[place < 0] = len(parcels)
+    ordered = roofs.assign(place=place).sort_values(["place", "roof_id"]).drop_duplicates("roof_id")
+    return ordered.drop(columns="place").reset_index(drop=True)
 
 
 def blocks(drawn: Layers, units: str) -> dict[str, bytes]:
     """The data of every layer, by the id of the page's element."""
-    parcels, sides = drawn.parcels, drawn.sides
-    made = {
-        "parcels-data": block(
-            len(parcels),
-            [
-                outline_section(parcels.geometry),
-                text_section("parcel_id", parcels["parcel_id"]),
-                text_section("address", parcels["address"]),
-                *(word_section(name, parcels[name]) for name in (*WORDS_OF_PARCELS, *SENTENCES)),
-                *([_side_of(parcels, sides)] if sides is not None else []),
-                *figure_sections(PARCELS, parcels, (*FIGURES, "rank"), units, FINER, GUIDES),
-            ],
-        ),
-        "roofs-data": block(len(drawn.roofs), [outline_section(drawn.roofs.geometry)]),
-    }
+    sides = drawn.sides
+    of_parcels, of_roofs = both(
+        lambda: _parcels_block(drawn, units),
+        lambda: block(len(drawn.roofs), [outline_section(drawn.roofs.geometry)]),
+        len(drawn.roofs),
+    )
+    made = {"parcels-data": of_parcels, "roofs-data": of_roofs}
     if sides is not None:
         made["sides-data"] = block(
             len(sides),
@@ -235,6 +229,21 @@ def blocks(drawn: Layers, units: str) -> dict[str, bytes]:
             texts = [word_section(text, rows[text]) for text in ("kind", "name")]
             made[name] = block(len(rows), [drawing(rows.geometry), *texts])
     return made
+
+
+def _parcels_block(drawn: Layers, units: str) -> bytes:
+    parcels, sides = drawn.parcels, drawn.sides
+    return block(
+        len(parcels),
+        [
+            outline_section(parcels.geometry),
+            text_section("parcel_id", parcels["parcel_id"]),
+            text_section("address", parcels["address"]),
+            *(word_section(name, parcels[name]) for name in (*WORDS_OF_PARCELS, *SENTENCES)),
+            *([_side_of(parcels, sides)] if sides is not None else []),
+            *figure_sections(PARCELS, parcels, (*FIGURES, "rank"), units, FINER, GUIDES),
+        ],
+    )
 
 
 def figure_sections(

@@ -18,22 +18,27 @@ SPARE_DIGITS = 2
 
 MOST_DECIMALS = 9
 
+SMALLEST_POWER = 330
+POWERS = 10.0 ** np.arange(-SMALLEST_POWER, 309.0)
+"""Powers of ten of every number there is; looked up, since raising ten to a power is slow."""
+
 
 def significant(values: Floats, digits: int) -> Floats:
     """``values`` [n] to ``digits`` significant digits; NaN stays NaN."""
-    step = _step(values, digits)
-    return np.asarray(np.rint(values / step) * step)
+    return _rounded(values, _step(_magnitude(values), digits))
 
 
 def kept(values: Floats, digits: int, spare: int = 0) -> Floats:
     """``values`` [n; 0 or more] to ``digits + spare`` significant digits, each to be shown to ``digits``."""
     if spare == 0:
         return significant(values, digits)
-    fine = significant(values, digits + spare)
-    coarse = _step(fine, digits)
+    magnitude = _magnitude(values)
+    fine_step = _step(magnitude, digits + spare)
+    fine = _rounded(values, fine_step)
+    coarse = _step(_magnitude(fine), digits)
     half_up = np.floor(fine / coarse + 0.5 + 1e-9) * coarse
-    too_high = half_up > significant(values, digits) * (1 + 1e-9)
-    return np.asarray(np.where(too_high, fine - _step(values, digits + spare), fine))
+    too_high = half_up > _rounded(values, _step(magnitude, digits)) * (1 + 1e-9)
+    return np.asarray(np.where(too_high, fine - fine_step, fine))
 
 
 def dollars_kept(values: Floats) -> Floats:
@@ -53,7 +58,16 @@ def decimals(values: Floats) -> int:
     return MOST_DECIMALS
 
 
-def _step(values: Floats, digits: int) -> Floats:
-    """The last of ``digits`` significant digits of each of ``values`` [n], as a number."""
+def _rounded(values: Floats, step: Floats) -> Floats:
+    return np.asarray(np.rint(values / step) * step)
+
+
+def _magnitude(values: Floats) -> NDArray[np.intp]:
+    """The power of ten of the first digit of each of ``values`` [n]; 0 where it has none."""
     size = np.where(np.isfinite(values) & (values != 0), np.abs(values), 1.0)
-    return np.asarray(10.0 ** (np.floor(np.log10(size)) - digits + 1))
+    return np.floor(np.log10(size)).astype(np.intp)
+
+
+def _step(magnitude: NDArray[np.intp], digits: int) -> Floats:
+    """The last of ``digits`` significant digits of numbers of this ``magnitude`` [n], as a number."""
+    return np.asarray(POWERS[magnitude - digits + 1 + SMALLEST_POWER])
