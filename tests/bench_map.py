@@ -22,6 +22,7 @@ MOST_BYTES_A_PARCEL = 60
 MOST_WRITE_S = {10_000: 0.5, 100_000: 3.0}
 MOST_IDLE_S = {10_000: (1.0, 3.0), 100_000: (1.5, 5.0)}
 MOST_FRAME_MS = 33
+"""Two refreshes of a screen with 60 a second; browsers count them as 33.3 or 33.4, so it is compared in whole ones."""
 THROTTLE = 4
 IDLE = """async () => {
     const frame = () => new Promise(requestAnimationFrame);
@@ -161,7 +162,7 @@ def report(
         said(
             f"map of {wrote['parcels']:,} parcels, slowest frame under the pointer",
             f"{opened['frame_ms']:.0f} ms",
-            opened["frame_ms"] <= MOST_FRAME_MS,
+            round(opened["frame_ms"]) <= MOST_FRAME_MS,
             f"{MOST_FRAME_MS} ms",
         )
     real = timed("map_real", towns[min(towns)])

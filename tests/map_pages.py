@@ -147,7 +147,8 @@ def between(low: float, high: float) -> str:
     return f"{told(low)} to {told(high)} gal a year"
 
 
-def click_on(opened: Opened, parcel: str, across: float = 3, up: float = 3) -> None:
+def spot_of(opened: Opened, parcel: str, across: float = 3, up: float = 3) -> tuple[float, float]:
+    """Where in the window a point lies that is so many metres from the south-west corner of the lot."""
     bounds = parcels_frame().set_index("parcel_id").loc[[parcel]].total_bounds
     point = (
         gpd.GeoSeries([shapely.Point(bounds[0] + across, bounds[1] + up)], crs=PARCEL_CRS)
@@ -162,4 +163,8 @@ def click_on(opened: Opened, parcel: str, across: float = 3, up: float = 3) -> N
         }""",
         [point.y, point.x],
     )
-    opened.page.mouse.click(*spot)
+    return float(spot[0]), float(spot[1])
+
+
+def click_on(opened: Opened, parcel: str, across: float = 3, up: float = 3) -> None:
+    opened.page.mouse.click(*spot_of(opened, parcel, across, up))

@@ -32,6 +32,7 @@ from map_pages import (
     plain_lots,
     ranked,
     settled,
+    spot_of,
     sums,
     told,
     told_page,
@@ -542,6 +543,26 @@ def test_a_click_in_the_hole_of_a_parcel_finds_nothing(desk: Opened) -> None:
     assert desk.page.locator("[role=dialog]").count() == 0
     click_on(desk, "P022", 3, 15)
     assert "P022" in desk.page.locator("[role=dialog]").inner_text()
+
+
+def test_what_lies_under_the_pointer_is_told(desk: Opened) -> None:
+    """It follows the pointer from parcel to parcel, and tells the measure that colours the map by now."""
+    frame = parcels_frame().set_index("parcel_id")
+    tip = desk.page.locator(".parcel-tip")
+
+    def tells(parcel: str, column: str) -> str:
+        row = frame.loc[parcel]
+        return f"{row['address']}\n{told(row[column])} gal a year"
+
+    for parcel, across in (("P022", 3), ("P022", 5), ("P023", 3)):
+        desk.page.mouse.move(*spot_of(desk, parcel, across, 15))
+        assert tip.inner_text() == tells(parcel, "capturable_l_yr")
+    desk.page.select_option("#choose-measure", "yield_l_yr")
+    assert tip.count() == 0
+    desk.page.mouse.move(*spot_of(desk, "P023", 4, 15))
+    assert tip.inner_text() == tells("P023", "yield_l_yr")
+    desk.page.mouse.move(5, 5)
+    assert tip.count() == 0
 
 
 # Keyboard

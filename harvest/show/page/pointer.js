@@ -11,6 +11,7 @@ function setUpPointer(map, town, colouring, layers, popup, tables) {
   const { element, withUnit, rounded } = page;
   const container = map.getContainer();
   const tip = L.tooltip({ direction: "top", offset: [0, -6], className: "parcel-tip" });
+  let tipOf = { row: -1, side: -1 }; // what it tells of
 
   function parcelAt(place) {
     const { x, y } = map.project(place, WORLD_ZOOM);
@@ -45,10 +46,14 @@ function setUpPointer(map, town, colouring, layers, popup, tables) {
       tip.remove();
       return;
     }
-    tip.setContent(row >= 0 ? ofParcel(row) : ofSide(side));
+    if (tipOf.row !== row || tipOf.side !== side || !map.hasLayer(tip)) {
+      tip.setContent(row >= 0 ? ofParcel(row) : ofSide(side));
+      tipOf = { row, side };
+    }
     tip.setLatLng(event.latlng).addTo(map);
   });
   map.on("mouseout movestart", () => tip.remove());
+  page.on("coloured", () => tip.remove());
 
   function ofParcel(row) {
     const { unit, digits } = colouring.measure;
