@@ -104,10 +104,10 @@ def balance(
     by_year = np.zeros((years, cases))
     inflows, demands, overflows, drained, room = (np.zeros(cases) for _ in range(5))
     met, wanted, empty, full = (np.zeros(cases, dtype=np.int64) for _ in range(4))
-    worst, storms = 0.0, 0
+    error, storms = np.zeros(cases), 0
     stood = begin
     is_empty, is_full = stood <= empty_below, stood >= full_above
-    for day, year in enumerate(year_of_day):
+    for day, year in enumerate(year_of_day.tolist()):
         flow, want = inflow_l(day), demand_l(day)
         if set_up is not None and set_up[day]:
             drained += stood
@@ -117,11 +117,11 @@ def balance(
             room += whole - stood
             storms += 1
         asked = want > 0
-        draws, rains = bool(asked.any()), bool(flow.any())
+        draws, rains = bool(np.count_nonzero(asked)), bool(np.count_nonzero(flow))
         if draws or rains:
             held, drawn, spilt = _stepped(held, flow, want, volume, stood, rule, draws)
-            used, over, came, after = drawn.sum(axis=1), spilt.sum(axis=1), flow.sum(axis=1), held.sum(axis=1)
-            worst = max(worst, float(np.abs(stood + came - used - over - after).max(initial=0.0)))
+            used, over, came, after = (np.add.reduce(one, axis=1) for one in (drawn, spilt, flow, held))
+            error = np.maximum(error, np.abs(stood + came - used - over - after))
             by_year[year] += used
             inflows += came
             demands += want
@@ -148,7 +148,7 @@ def balance(
             full,
             np.where(whole > 0, (inflows - overflows) / whole, 0.0),
             room / whole / storms if storms else np.full(cases, np.nan),
-            worst,
+            float(error.max(initial=0.0)),
         )
 
 
@@ -179,7 +179,7 @@ def _drawn(available: Floats, want: Floats, total: Floats) -> Floats:
     ordered = -np.sort(-available, axis=1)
     count = np.arange(1, ordered.shape[1] + 1)
     levels = (np.cumsum(ordered, axis=1) - take[:, None]) / count
-    level = np.maximum(levels.max(axis=1), 0.0)
+    level = np.maximum(np.maximum.reduce(levels, axis=1), 0.0)
     return np.asarray(np.maximum(available - level[:, None], 0.0))
 
 
