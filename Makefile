@@ -5,16 +5,17 @@ VENV := .venv
 PY := $(VENV)/bin/python
 PIP := $(PY) -m pip --disable-pip-version-check install --quiet
 
-.PHONY: demo test check bench sample lock clean chromium
+# packages, browser and data are fetched side by side
+MAKEFLAGS += --jobs=2
+
+.PHONY: demo test check bench sample lock clean chromium data
 
 # the main job on the sample town
 demo: $(VENV)/.core
 	@$(VENV)/bin/harvest run data/sample/pellwick.toml
 
 # every test; installs what they need and skips nothing
-test: $(VENV)/.test chromium
-	$(PY) tests/fetch_data.py
-	$(PY) tests/fetch_monaco.py
+test: $(VENV)/.test chromium data
 	$(PY) -m pytest -q -n auto --dist loadfile
 
 # style and types
@@ -48,6 +49,10 @@ chromium:
 	@if command -v chromium >/dev/null; then :; \
 	elif [ "$$(id -u)" = 0 ]; then apt-get update -qq && apt-get install -y -qq chromium >/dev/null; \
 	else echo "The browser tests need Chromium. Install it: sudo apt-get install chromium" >&2; exit 1; fi
+
+data: | $(VENV)/bin/python chromium
+	$(PY) tests/fetch_data.py
+	$(PY) tests/fetch_monaco.py
 
 # resolve the locks anew; needs uv
 lock:
