@@ -88,10 +88,12 @@ def deliver(
     (``"yas"``) or after it (``"ybs"``). Raises ``ValueError`` for a negative volume.
     """
     depth = np.ascontiguousarray(days.depth_mm.T)
+    wet = np.asarray(depth.any(axis=1))
+    areas, dry = np.asfortranarray(areas_m2), np.zeros_like(areas_m2, order="F")
     alike, mine = np.unique(np.stack([series, garden_m2]), axis=1, return_inverse=True)
     want = np.ascontiguousarray(days.wanted_l(alike[0].astype(np.intp), alike[1]).T)
     return balance(
-        lambda day: areas_m2 * depth[day, series][:, None],
+        lambda day: areas * depth[day, series][:, None] if wet[day] else dry,
         lambda day: want[day, mine],
         volumes_l,
         days.year_of_day,
