@@ -14,7 +14,8 @@ MAKEFLAGS += --jobs=2
 demo: $(VENV)/.core
 	@$(VENV)/bin/harvest run data/sample/pellwick.toml
 
-# every test; installs what they need and skips nothing
+# every test; installs what they need and skips nothing. Compiled modules are kept: tests start many programs
+test: export PYTHONDONTWRITEBYTECODE =
 test: $(VENV)/.test chromium data
 	$(PY) -m pytest -q -n auto --dist loadfile
 
