@@ -47,6 +47,7 @@ def test_reads_with_every_default(tmp_path: Path) -> None:
         ("[losses]\ncoefficient = 1.4", r"\[losses\] coefficient = 1.4: must be at most 1"),
         ("[storm]\ndepth_mm = -1", "= -1: must be above 0"),
         ('[outputs]\nwalk_lists = "yes"', "= 'yes': must be true or false, without quotes"),
+        ("[ranking]\nweights = 3", r"weights = 3: must be names with a value each"),
         ("[outputs]\nfolder = 3", "= 3: must be a text in quotes"),
         ("[outputs]\nmap_most_parcels = 1.5", "= 1.5: must be a whole number"),
         ('[outputs]\nformats = "csv"', "= 'csv': must be a list"),

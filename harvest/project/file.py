@@ -114,6 +114,7 @@ MUST = {
     "float_type": "must be a number, without quotes",
     "finite_number": "must be a finite number",
     "list_type": 'must be a list, such as ["a", "b"]',
+    "dict_type": "must be names with a value each, such as {{ name = 1 }}",
     "too_short": "must hold at least {min_length}",
     "too_long": "must hold at most {max_length}",
     "model_type": "must be a section of settings, headed by its name in brackets",
@@ -166,8 +167,12 @@ def _told(error: Any) -> str:
             return f"{place}: {error['ctx']['error']}"
         case _:
             must = MUST.get(error["type"])
-            told = must.format(**error.get("ctx", {})) if must else error["msg"]
+            told = must.format(**error.get("ctx", {})) if must else _lowered(error["msg"])
             return f"{place} = {_short(error['input'])}: {told}"
+
+
+def _lowered(sentence: str) -> str:
+    return sentence[:1].lower() + sentence[1:]
 
 
 def _short(value: object) -> str:
