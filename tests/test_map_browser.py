@@ -5,6 +5,7 @@ Expected figures are worked out here with pandas from the result's own tables, n
 
 from __future__ import annotations
 
+import base64
 import re
 from itertools import pairwise
 from pathlib import Path
@@ -177,6 +178,43 @@ def test_outlines_and_columns_come_back_as_they_were_written(desk: Opened) -> No
     # A pixel at zoom 20 is 0.15 m at the equator and 0.11 m here; a corner is off by half of that each way.
     assert shapely.hausdorff_distance(ground.to_numpy(), parcels.geometry.to_numpy()).max() < 0.09
     assert {len(shape.interiors) for shape in rebuilt} == {0, 1}
+
+
+def test_rows_are_put_in_order_as_numpy_does_it(desk: Opened) -> None:
+    """numpy's stable sort, for few and many digits of 16 bits, ties, none and one."""
+    rng = np.random.default_rng(5)
+    for keys in (
+        rng.integers(0, 9, 500),
+        rng.integers(0, 2**53, 500),
+        rng.integers(2**16 - 2, 2**16 + 2, 500),
+        np.zeros(3, int),
+        np.array([7]),
+        np.array([], int),
+    ):
+        seen = desk.page.evaluate("keys => [...rowsBy(keys)]", keys.tolist())
+        assert seen == np.argsort(keys, kind="stable").tolist()
+    worth = np.where(rng.random(400) < 0.2, np.nan, rng.integers(0, 300, 400) / 100)
+    places = np.empty(400, int)
+    places[np.argsort(-np.nan_to_num(worth), kind="stable")] = np.arange(1, 401)
+    seen = desk.page.evaluate("worth => [...placesBy(worth, 2)]", worth.tolist())
+    assert seen == places.tolist()
+
+
+def test_bytes_are_the_same_in_browsers_without_a_function_of_their_own_for_them(desk: Opened) -> None:
+    data = np.random.default_rng(6).bytes(1000)
+    assert desk.page.evaluate("'fromBase64' in Uint8Array"), "else both ways below are the same one"
+    old, new = desk.page.evaluate(
+        """text => {
+            const own = Uint8Array.fromBase64;
+            const made = [[...bytesOf(text)]];
+            delete Uint8Array.fromBase64;
+            made.unshift([...bytesOf(text)]);
+            Uint8Array.fromBase64 = own;
+            return made;
+        }""",
+        base64.b64encode(data).decode(),
+    )
+    assert old == new == list(data)
 
 
 def test_figures_in_litres_for_those_who_read_litres(opens: Opener, tmp_path: Path) -> None:

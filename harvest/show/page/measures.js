@@ -37,13 +37,16 @@ function setUpMeasures(parcels) {
     return count === 1 ? word("used_with_1") : word("used_with", { count });
   };
 
-  /** The figure of `row` that colours it. */
-  colouring.value = (row) => {
+  /** What tells the figure of a row that colours it. */
+  function valueOf() {
     const { field, by_barrels: byBarrels, a_door: aDoor } = colouring.measure;
-    const figure = parcels[byBarrels ? colouring.used() : field][row];
-    if (!aDoor) return figure;
-    return parcels.door_count[row] > 0 ? figure / parcels.door_count[row] : NaN;
-  };
+    const figures = parcels[byBarrels ? colouring.used() : field];
+    if (!aDoor) return (row) => figures[row];
+    const doors = parcels.door_count;
+    return (row) => (doors[row] > 0 ? figures[row] / doors[row] : NaN);
+  }
+
+  colouring.value = (row) => valueOf()(row);
 
   /** The measure's name, with the number of barrels that it goes by. */
   colouring.label = () => {
@@ -67,8 +70,9 @@ function setUpMeasures(parcels) {
     const { breaks } = colouring.measure;
     const { classes } = colouring;
     const counts = new Array(breaks.length + 3).fill(0);
+    const value = valueOf();
     for (let row = 0; row < parcels.rows; row++) {
-      const figure = colouring.value(row);
+      const figure = value(row);
       let number = -1;
       if (figure === figure) {
         number = figure > 0 ? 1 : 0;

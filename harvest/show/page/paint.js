@@ -117,19 +117,17 @@ function boxOf({ scale, west, north, wide, high }, margin) {
 
 /** Adds the rings of `row` to the path; a rectangle where it is too small to be more. */
 function trace(context, { scale, west, north }, outlines, row) {
+  const { boxes, x, y } = outlines;
   const at = 4 * row;
-  const [wide, high] = [outlines.boxes[at + 2] - outlines.boxes[at], outlines.boxes[at + 3] - outlines.boxes[at + 1]];
-  if (wide * scale < LEAST_SIDE_PX && high * scale < LEAST_SIDE_PX) {
-    const [left, top] = [(outlines.boxes[at] - west) * scale, (outlines.boxes[at + 1] - north) * scale];
-    context.rect(left, top, Math.max(0.8, wide * scale), Math.max(0.8, high * scale));
+  const wide = (boxes[at + 2] - boxes[at]) * scale;
+  const high = (boxes[at + 3] - boxes[at + 1]) * scale;
+  if (wide < LEAST_SIDE_PX && high < LEAST_SIDE_PX) {
+    context.rect((boxes[at] - west) * scale, (boxes[at + 1] - north) * scale, Math.max(0.8, wide), Math.max(0.8, high));
     return;
   }
   outlines.eachRing(row, (from, to) => {
-    for (let i = from; i < to; i++) {
-      const [x, y] = [(outlines.x[i] - west) * scale, (outlines.y[i] - north) * scale];
-      if (i === from) context.moveTo(x, y);
-      else context.lineTo(x, y);
-    }
+    context.moveTo((x[from] - west) * scale, (y[from] - north) * scale);
+    for (let i = from + 1; i < to; i++) context.lineTo((x[i] - west) * scale, (y[i] - north) * scale);
     context.closePath();
   });
 }

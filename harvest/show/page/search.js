@@ -23,9 +23,9 @@ function setUpSearch(town, popup, shown, tables) {
 
   /** Texts that begin with what is sought come first, then in the order of addresses. */
   function look() {
-    texts ??= parcels.all.map((row) => plain(`${parcels.address[row] || ""} ${parcels.parcel_id[row]}`));
+    texts ??= parcels.address.map((address, row) => plain(`${address || ""} ${parcels.parcel_id[row]}`));
     const sought = plain(box.value);
-    const found = sought === "" ? [] : parcels.all.filter((row) => texts[row].includes(sought));
+    const found = sought === "" ? [] : texts.flatMap((text, row) => (text.includes(sought) ? [row] : []));
     found.sort(
       (a, b) =>
         texts[b].startsWith(sought) - texts[a].startsWith(sought) ||

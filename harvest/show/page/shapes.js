@@ -5,6 +5,8 @@
  * point, and where their middle is.
  */
 
+const ROWS_A_CELL = 4;
+
 class Shapes {
   constructor({ firstRing, firstPosition, x, y }) {
     Object.assign(this, { firstRing, firstPosition, x, y });
@@ -25,7 +27,10 @@ class Shapes {
     this.box = [Infinity, Infinity, -Infinity, -Infinity];
     const { boxes, x, y, firstRing, firstPosition } = this;
     for (let row = 0; row < this.rows; row++) {
-      let [west, north, east, south] = [Infinity, Infinity, -Infinity, -Infinity];
+      let west = Infinity;
+      let north = Infinity;
+      let east = -Infinity;
+      let south = -Infinity;
       const to = firstPosition[firstRing[row + 1]];
       for (let i = firstPosition[firstRing[row]]; i < to; i++) {
         if (x[i] < west) west = x[i];
@@ -34,7 +39,10 @@ class Shapes {
         if (y[i] > south) south = y[i];
       }
       const at = 4 * row;
-      [boxes[at], boxes[at + 1], boxes[at + 2], boxes[at + 3]] = [west, north, east, south];
+      boxes[at] = west;
+      boxes[at + 1] = north;
+      boxes[at + 2] = east;
+      boxes[at + 3] = south;
       if (!(west <= east)) continue;
       grow(this.box, west, north);
       grow(this.box, east, south);
@@ -42,13 +50,13 @@ class Shapes {
   }
 
   /**
-   * A grid of square cells, about one a row, each listing in order the rows whose boxes touch it: those of a
+   * A grid of square cells, with about ROWS_A_CELL rows in one, each listing in order the rows whose boxes touch it: those of a
    * cell run from firstInCell[cell] to firstInCell[cell + 1] in rowsOfCells.
    */
   sortIntoCells() {
     const [west, north, east, south] = this.box;
     const [wide, high] = [Math.max(1, east - west), Math.max(1, south - north)];
-    this.cellSide = Math.max(1, Math.sqrt((wide * high) / Math.max(1, this.rows)), wide / 4000, high / 4000);
+    this.cellSide = Math.max(1, Math.sqrt((ROWS_A_CELL * wide * high) / Math.max(1, this.rows)), wide / 4000, high / 4000);
     this.across = this.rows ? Math.floor(wide / this.cellSide) + 1 : 0;
     this.down = this.rows ? Math.floor(high / this.cellSide) + 1 : 0;
     const counts = new Uint32Array(this.across * this.down + 1);
@@ -68,13 +76,18 @@ class Shapes {
 
   /** Calls back with each cell that the box at `at` in `boxes` touches; an empty box touches none. */
   eachCell(boxes, at, cell) {
-    const column = (x) => Math.min(this.across - 1, Math.max(0, Math.floor((x - this.box[0]) / this.cellSide)));
-    const line = (y) => Math.min(this.down - 1, Math.max(0, Math.floor((y - this.box[1]) / this.cellSide)));
     if (!(boxes[at] <= boxes[at + 2])) return;
-    const [first, last, bottom] = [column(boxes[at]), column(boxes[at + 2]), line(boxes[at + 3])];
-    for (let down = line(boxes[at + 1]); down <= bottom; down++) {
+    const first = this.cellAlong(boxes[at] - this.box[0], this.across);
+    const last = this.cellAlong(boxes[at + 2] - this.box[0], this.across);
+    const bottom = this.cellAlong(boxes[at + 3] - this.box[1], this.down);
+    for (let down = this.cellAlong(boxes[at + 1] - this.box[1], this.down); down <= bottom; down++) {
       for (let across = first; across <= last; across++) cell(down * this.across + across);
     }
+  }
+
+  /** Which of `count` cells in a row or column lies so many pixels from the first one's edge; at most the last. */
+  cellAlong(pixels, count) {
+    return Math.min(count - 1, Math.max(0, Math.floor(pixels / this.cellSide)));
   }
 
   /** Rows whose boxes touch `wanted` [west, north, east, south], in their order. */
@@ -93,7 +106,7 @@ class Shapes {
           found.push(row);
       }
     });
-    return found.sort((a, b) => a - b);
+    return Uint32Array.from(found).sort();
   }
 }
 

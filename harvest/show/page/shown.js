@@ -17,7 +17,7 @@ function setUpShown(town, colouring) {
   const at = Object.fromEntries(FILTERS.map((name) => [name, byId("choose-" + name)]));
   const flags = new Uint8Array(parcels.rows);
   const option = (value, text) => element("option", { value }, text);
-  const streets = page.different(sides ? [...parcels.street, ...sides.street] : parcels.street);
+  const streets = page.different([parcels, ...(sides ? [sides] : [])].flatMap((layer) => layer.sections.street.words));
   town.streets = streets;
 
   at.list.append(
@@ -27,7 +27,7 @@ function setUpShown(town, colouring) {
   );
   at.best.append(option("", word("best_all")), ...BEST_CHOICES.map((count) => option(count, rounded(count, null))));
   offer("street", streets);
-  offer("district", page.different(parcels.district));
+  offer("district", page.different(parcels.sections.district.words));
   offer("status", values.statuses);
   offer("visit", values.visits, (one) => word("visit_" + one));
   tellClasses();
@@ -63,16 +63,18 @@ function setUpShown(town, colouring) {
 
   /** What a row must pass: a test for each filter that is set, but for that of the chosen side. */
   function tests() {
-    const { list, rank } = parcels;
     const chosen = now();
     const made = [];
-    if (chosen.list === BOTH_LISTS) made.push((row) => list[row] !== null);
-    else if (chosen.list !== EVERYTHING) made.push((row) => list[row] === chosen.list);
-    if (chosen.best !== "" && chosen.list !== EVERYTHING) made.push((row) => rank[row] <= Number(chosen.best));
+    if (chosen.list !== EVERYTHING) {
+      const { list, rank } = parcels;
+      made.push(chosen.list === BOTH_LISTS ? (row) => list[row] !== null : (row) => list[row] === chosen.list);
+      if (chosen.best !== "") made.push((row) => rank[row] <= Number(chosen.best));
+    }
     if (chosen.class !== "") made.push((row) => colouring.classes[row] >= Number(chosen.class));
     for (const [name, column] of Object.entries(FILTERED)) {
+      if (chosen[name] === "") continue;
       const texts = parcels[column];
-      if (chosen[name] !== "") made.push((row) => texts[row] === chosen[name]);
+      made.push((row) => texts[row] === chosen[name]);
     }
     return made;
   }
@@ -80,12 +82,13 @@ function setUpShown(town, colouring) {
   function choose() {
     const passed = tests();
     const filtered = filters() > 0;
+    const onSide = sides ? parcels.on_side : null;
     town.sidesLeft = sides ? new Uint8Array(sides.rows).fill(filtered ? 0 : 1) : null;
     parcels.shown = [];
     for (let row = 0; row < parcels.rows; row++) {
       let wanted = passed.every((passes) => passes(row));
-      if (sides) {
-        const side = parcels.on_side[row];
+      if (onSide) {
+        const side = onSide[row];
         if (wanted && side >= 0) town.sidesLeft[side] = 1;
         wanted = wanted && (town.side < 0 || side === town.side);
       }
@@ -117,7 +120,8 @@ function setUpShown(town, colouring) {
 
   function tellTotals() {
     const { shown } = parcels;
-    const missing = shown.filter((row) => Number.isNaN(parcels[values.coloured][row])).length;
+    const figures = parcels[values.coloured];
+    const missing = shown.filter((row) => Number.isNaN(figures[row])).length;
     const filling = { parcels: rounded(shown.length, null), all: rounded(parcels.rows, null) };
     const some = shown.length === parcels.rows ? "shown_all" : "shown_some";
     const madeUp = values.made_up_days && page.knows("yield_l_yr");

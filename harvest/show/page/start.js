@@ -47,7 +47,6 @@ async function readTown() {
   const read = await Promise.all(names.map(unpacked));
   const town = Object.fromEntries(names.map((name, i) => [name, read[i]]));
   const { parcels, sides } = town;
-  parcels.all = Array.from({ length: parcels.rows }, (nothing, row) => row);
   parcels.name = (row) => parcels.address[row] || page.word("no_address", { parcel: parcels.parcel_id[row] });
   if (sides) {
     sides.hand = sides.side_id.map((id) => ({ L: 1, R: -1 })[id.slice(-1)] ?? 0);

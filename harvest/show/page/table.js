@@ -9,9 +9,10 @@ const ROWS_A_PAGE = 25;
 
 /**
  * `columns`: { name, label, unit, of(row), told(row), rising, number }; the second is the row's own heading, for which
- * `line` gives the cell. `all` gives the rows to be shown, in their own order, in which ties stay.
+ * `line` gives the cell. `all` gives the rows to be shown, in their own order, in which ties stay; `placed` where that
+ * is the order of the first column.
  */
-function setUpTable({ id, columns, all, heading, empty }) {
+function setUpTable({ id, columns, all, placed = false, heading, empty }) {
   const { word, element, rounded, byId } = page;
   const collator = new Intl.Collator("en", { numeric: true });
   const body = byId(id + "-body");
@@ -28,7 +29,8 @@ function setUpTable({ id, columns, all, heading, empty }) {
   }
 
   function arrange() {
-    rows = all().sort(compare);
+    rows = all();
+    if (!placed || sorted.column !== columns[0] || sorted.rising !== columns[0].rising) rows.sort(compare);
     first = 0;
     fill();
     page.tell("table");

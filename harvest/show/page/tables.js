@@ -8,12 +8,6 @@
 const PARCEL_COLUMNS = ["runoff_l_yr", "capturable_l_yr", "yield_l_yr", "suggested_barrels", "catchment_area_m2"];
 const SIDE_COLUMNS = ["to_visit_count", "canvass_min", "worth_l_min", "worth_door_l_yr", "round"];
 
-/** `rows` from the lowest place to the highest; places are whole numbers. Numbers alone are sorted far faster than rows. */
-function inPlace(rows, place) {
-  const beyond = 1 + rows.reduce((most, row) => Math.max(most, row), 0);
-  return Array.from(Float64Array.from(rows, (row) => place(row) * beyond + row).sort(), (key) => key % beyond);
-}
-
 function setUpTables(town, colouring, popup, shown, map) {
   const { parcels, sides } = town;
   const { word, element, values, byId, knows } = page;
@@ -52,11 +46,14 @@ function setUpTables(town, colouring, popup, shown, map) {
     number: true,
   });
 
-  /** Lists one after the other, each in its own order. */
-  const listed = Object.fromEntries(values.lists.map((name, i) => [name, i * 1e9]));
-  const places = Float64Array.from(parcels.rank, (rank, row) => listed[parcels.list[row]] + rank);
+  /** Lists one after the other, each in its own order; then those on none. */
+  const { list, rank } = parcels;
+  const beyond = values.lists.length * 1e9;
+  const places = new Float64Array(parcels.rows);
+  for (let row = 0; row < places.length; row++) places[row] = rank[row] > 0 ? values.lists.indexOf(list[row]) * 1e9 + rank[row] : beyond;
   const place = (row) => places[row];
-  const ranked = inPlace(parcels.all.filter((row) => parcels.rank[row] > 0), place);
+  const ranked = [];
+  for (const row of rowsBy(places)) if (places[row] < beyond) ranked.push(row);
   const ofParcels = setUpTable({
     id: "table",
     empty: "table_empty",
@@ -66,6 +63,7 @@ function setUpTables(town, colouring, popup, shown, map) {
       ...PARCEL_COLUMNS.filter((name) => knows(name)).map((name) => (name === "yield_l_yr" ? usedColumn() : figureColumn(parcels, name, "parcels"))),
     ],
     all: () => ranked.filter(parcels.isShown),
+    placed: true,
     heading(row, back) {
       const button = element("button", { type: "button", class: "link" }, parcels.name(row));
       button.addEventListener("click", () => popup.open(row, back));
@@ -79,8 +77,7 @@ function setUpTables(town, colouring, popup, shown, map) {
   const ofSides = sides ? setUpSides() : null;
 
   function setUpSides() {
-    const every = Array.from({ length: sides.rows }, (nothing, row) => row);
-    const placed = inPlace(every, (row) => sides.rank[row] || 1e9 + row);
+    const every = Array.from(rowsBy(sides.rank.map((rank) => rank || sides.rows + 1)));
     const table = setUpTable({
       id: "sides",
       empty: "sides_empty",
@@ -89,7 +86,8 @@ function setUpTables(town, colouring, popup, shown, map) {
         { name: "side", label: word("sides_side"), of: sides.name, rising: true, heading: true },
         ...SIDE_COLUMNS.filter((name) => knows(name, "sides")).map((name) => figureColumn(sides, name, "sides")),
       ],
-      all: () => placed.filter((row) => town.sidesLeft[row]),
+      all: () => every.filter((row) => town.sidesLeft[row]),
+      placed: true,
       heading(row) {
         const button = element("button", { type: "button", class: "link" }, sides.name(row));
         button.addEventListener("click", () => chooseSide(row, true));

@@ -4,12 +4,15 @@
  * Reads a layer's block: the other half of the writer's block.py, where the format is described.
  */
 
-/** The rows, outlines and columns of the block in the element with this id; each is read when first looked at. */
+/**
+ * The rows, outlines and columns of the block in the element with this id, each read when first looked at; `sections`
+ * holds what the header says of each.
+ */
 async function unpackedLayer(id) {
   const bytes = await inflated(document.getElementById(id).textContent);
   const headerEnd = 4 + new DataView(bytes.buffer).getUint32(0, true);
   const header = JSON.parse(new TextDecoder().decode(bytes.subarray(4, headerEnd)));
-  const layer = { rows: header.rows };
+  const layer = { rows: header.rows, sections: Object.fromEntries(header.sections.map((one) => [one.name, one])) };
   let at = headerEnd;
   for (const section of header.sections) {
     const streams = section.bytes.map((length) => bytes.subarray(at, (at += length)));
@@ -25,11 +28,17 @@ function lazily(object, name, make) {
 }
 
 async function inflated(base64) {
-  const letters = atob(base64);
-  const packed = new Uint8Array(letters.length);
-  for (let i = 0; i < packed.length; i++) packed[i] = letters.charCodeAt(i);
-  const stream = new Blob([packed]).stream().pipeThrough(new DecompressionStream("deflate"));
+  const stream = new Blob([bytesOf(base64)]).stream().pipeThrough(new DecompressionStream("deflate"));
   return new Uint8Array(await new Response(stream).arrayBuffer());
+}
+
+/** Letter by letter, which takes ten times as long, in browsers from before 2025. */
+function bytesOf(base64) {
+  if (Uint8Array.fromBase64) return Uint8Array.fromBase64(base64);
+  const letters = atob(base64);
+  const bytes = new Uint8Array(letters.length);
+  for (let i = 0; i < bytes.length; i++) bytes[i] = letters.charCodeAt(i);
+  return bytes;
 }
 
 const unpackedSection = {
@@ -37,7 +46,7 @@ const unpackedSection = {
     const scale = 10 ** decimals;
     const numbers = varints(stream, layer.rows);
     const leader = guide ? layer[guide] : null;
-    const places = order ? placesBy(leader) : null;
+    const places = order ? placesBy(leader, layer.sections[guide].decimals) : null;
     for (let row = 0; row < numbers.length; row++) {
       const code = numbers[row];
       let expected = places ? places[row] * scale : 0;
@@ -49,10 +58,9 @@ const unpackedSection = {
 
   word([stream], { words }, layer) {
     const texts = [null, ...words];
+    const codes = varints(stream, layer.rows);
     const column = new Array(layer.rows);
-    varints(stream, layer.rows).forEach((code, row) => {
-      column[row] = texts[code];
-    });
+    for (let row = 0; row < column.length; row++) column[row] = texts[codes[row]];
     return column;
   },
 
@@ -115,18 +123,43 @@ function runningSum(counts) {
   return sums;
 }
 
-/** The place of each row when rows are sorted by `values`, the greatest first; missing ones count as 0. */
-function placesBy(values) {
-  const known = values.map((value) => value || 0);
-  const next = new Map(); // the place of the next row with a value
-  known.slice().sort().forEach((value, i) => {
-    next.set(value, values.length - i);
-  });
-  return known.map((value) => {
-    const place = next.get(value);
-    next.set(value, place + 1);
-    return place;
-  });
+/** The place of each row when rows are sorted by `values` of so many decimals, the greatest first; missing are 0. */
+function placesBy(values, decimals) {
+  const scale = 10 ** decimals;
+  const whole = new Float64Array(values.length);
+  let most = 0;
+  for (let row = 0; row < whole.length; row++) {
+    whole[row] = Math.round((values[row] || 0) * scale);
+    if (whole[row] > most) most = whole[row];
+  }
+  for (let row = 0; row < whole.length; row++) whole[row] = most - whole[row];
+  const rows = rowsBy(whole);
+  const places = new Uint32Array(rows.length);
+  for (let i = 0; i < rows.length; i++) places[rows[i]] = i + 1;
+  return places;
+}
+
+/**
+ * The rows by their `keys`, whole numbers from 0, the least first; those of one key stay in their own order. Sorted by
+ * 16 bits at a time, the lowest first: many times faster than by comparing rows.
+ */
+function rowsBy(keys) {
+  const count = keys.length;
+  let rows = new Uint32Array(count);
+  let most = 0;
+  for (let row = 0; row < count; row++) {
+    rows[row] = row;
+    if (keys[row] > most) most = keys[row];
+  }
+  for (let unit = 1; unit <= most; unit *= 2 ** 16) {
+    const next = new Uint32Array(2 ** 16 + 1); // where the next row with this digit goes
+    for (let row = 0; row < count; row++) next[((keys[row] / unit) & 0xffff) + 1]++;
+    for (let digit = 1; digit < next.length; digit++) next[digit] += next[digit - 1];
+    const sorted = new Uint32Array(count);
+    for (let i = 0; i < count; i++) sorted[next[(keys[rows[i]] / unit) & 0xffff]++] = rows[i];
+    rows = sorted;
+  }
+  return rows;
 }
 
 /**
