@@ -55,6 +55,12 @@ class Result:
             return gpd.read_parquet(path, columns=None if columns is None else wanted)
         return pd.read_parquet(path, columns=wanted)
 
+    def rows(self, name: str) -> int:
+        """How many rows table ``name`` has."""
+        import pyarrow.parquet as pq
+
+        return int(pq.ParquetFile(self._file(name)).metadata.num_rows)
+
     def batches(self, name: str, columns: Sequence[str], rows: int = 50_000) -> Iterator[pd.DataFrame]:
         """Table ``name`` in pieces of at most ``rows`` rows, without geometry, in the file's order."""
         import pyarrow.parquet as pq

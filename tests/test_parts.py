@@ -10,7 +10,7 @@ import shapely
 
 from harvest import parts
 from harvest.layers import between
-from harvest.parts import LEAST_ROWS, both, in_parts
+from harvest.parts import LEAST_ROWS, aside, in_parts
 from harvest.place.plane import WGS84, local_plane, transformed
 
 
@@ -48,26 +48,29 @@ def test_what_goes_wrong_in_a_part_is_raised(monkeypatch: pytest.MonkeyPatch) ->
 
 
 @pytest.mark.parametrize(
-    ("threads", "rows", "apart"), [(2, LEAST_ROWS, 2), (2, LEAST_ROWS - 1, 1), (1, LEAST_ROWS, 1)]
+    ("threads", "rows", "apart"), [(2, LEAST_ROWS, True), (2, LEAST_ROWS - 1, False), (1, LEAST_ROWS, False)]
 )
-def test_two_are_asked_at_once_where_there_is_much_to_do(
-    threads: int, rows: int, apart: int, monkeypatch: pytest.MonkeyPatch
+def test_work_is_done_aside_and_in_order_where_there_is_much_of_it(
+    threads: int, rows: int, apart: bool, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(parts, "THREADS", threads)
-    used = set()
+    done = []
 
     def answer(text: str) -> str:
-        used.add(threading.get_ident())
+        done.append((text, threading.get_ident() != here))
         return text
 
     def refuse() -> str:
         raise ValueError("no answer")
 
-    assert both(lambda: answer("one"), lambda: answer("other"), rows) == ("one", "other")
-    assert len(used) == apart
-    for one, other in ((refuse, lambda: answer("other")), (lambda: answer("one"), refuse)):
-        with pytest.raises(ValueError, match="no answer"):
-            both(one, other, rows)
+    here = threading.get_ident()
+    with aside(rows) as thread:
+        first = thread.submit(answer, "one")
+        second = thread.submit(lambda: first.result() + answer(text="other"))
+        assert second.result() == "oneother"
+    assert done == [("one", apart), ("other", apart)]
+    with pytest.raises(ValueError, match="no answer"), aside(rows) as thread:
+        thread.submit(refuse).result()
 
 
 def test_a_layer_moves_alike_in_one_thread_and_in_several(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -24,13 +24,7 @@ from harvest.project.basemap import Basemap
 from harvest.show import public_page
 from harvest.show.block import block, number_section, outline_section, text_section, word_section
 from harvest.show.map import SCRIPTS, write_map
-from harvest.show.maplayers import (
-    FIGURES,
-    SENTENCES,
-    SUMMED,
-    parcels_shown,
-    roofs_shown,
-)
+from harvest.show.maplayers import FIGURES, SENTENCES, SUMMED, layers, parcels_shown
 from harvest.show.measures import classes_of
 from harvest.show.pageframe import OfflineMap, page_html
 from harvest.show.words.page import WORDS
@@ -157,12 +151,12 @@ def test_above_the_limit_the_best_of_both_lists_are_shown_and_a_note_says_so(tmp
     assert "117 parcels" in found[0].message and "12 best" in found[0].message
     page = (tmp_path / "map.html").read_text(encoding="utf-8")
     assert "The town has 117 parcels, too many for this page: it shows only the 12 best ranked." in page
-    parcels, everything = parcels_shown(result, 100, 12)
-    assert everything == 117
+    drawn = layers(result, 100, 12)
+    parcels, roofs = drawn.parcels, drawn.roofs
+    assert drawn.everything == 117
     assert sorted(zip(parcels["list"], parcels["rank"], strict=True)) == [
         (name, rank) for name in ("homes", "large roofs") for rank in range(1, 7)
     ]
-    roofs = roofs_shown(result, parcels, everything)
     assert set(roofs["roof_id"]) == {f"R-{name}" for name in parcels["parcel_id"]}
 
 
@@ -175,8 +169,7 @@ def test_at_the_limit_every_parcel_is_shown(tmp_path: Path) -> None:
 
 def test_a_divided_roof_is_drawn_once(tmp_path: Path) -> None:
     result = result_in(tmp_path)
-    parcels, everything = parcels_shown(result, MOST, BEST)
-    roofs = roofs_shown(result, parcels, everything)
+    roofs = layers(result, MOST, BEST).roofs
     assert (result.table("roofs", ["roof_id"])["roof_id"] == "R-divided").sum() == 2
     assert (roofs["roof_id"] == "R-divided").sum() == 1
     assert roofs["roof_id"].is_unique

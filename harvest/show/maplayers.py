@@ -18,7 +18,7 @@ import shapely
 
 from harvest.fields import PARCELS, ROUNDS, SIDES, Field, Table
 from harvest.fields.parcels import COMMON_GROUND, UNIT
-from harvest.parts import both
+from harvest.parts import aside
 from harvest.result import Result
 from harvest.show.block import (
     Guide,
@@ -137,13 +137,14 @@ class Layers:
 
 def layers(result: Result, most_parcels: int, best: int) -> Layers:
     """The layers of ``result``; above ``most_parcels`` parcels only the ``best`` ranked and their roofs."""
-    parcels, everything = parcels_shown(result, most_parcels, best)
-    roofs = roofs_shown(result, parcels, everything)
+    with aside(result.rows("parcels")) as thread:
+        roofs = thread.submit(result.table, "roofs", ["roof_id", "parcel_id", "geometry"])
+        parcels, everything = parcels_shown(result, most_parcels, best)
     sides = _sorted(result, SIDES, ["street", "stretch", "side_id"])
     return Layers(
         parcels,
         everything,
-        roofs,
+        _roofs_shown(roofs.result(), parcels, everything),
         sides,
         _sorted(result, ROUNDS, ["round"]),
         result.table("context") if result.has("context") else None,
@@ -164,22 +165,22 @@ def parcels_shown(result: Result, most_parcels: int, best: int) -> tuple[gpd.Geo
         frame = ranked.sort_values(["rank", "list"], ignore_index=True).head(best)
     parts = pc.extract_regex(pa.array(frame["address"].fillna(""), type=pa.string()), ADDRESS)
     number, street = parts.flatten()
-    keys = pd.DataFrame(
+    keys = pa.table(
         {
-            "above": ~frame["status"].isin(UNDERNEATH),
+            "above": pa.array(~frame["status"].isin(UNDERNEATH)),
             "street": street,
             "number": pc.cast(pc.binary_join_element_wise("0", number, ""), pa.int64()),
-            "address": frame["address"],
-            "parcel_id": frame["parcel_id"],
+            "address": pa.array(frame["address"]),
+            "parcel_id": pa.array(frame["parcel_id"]),
         }
     )
-    return frame.loc[keys.sort_values([*keys]).index].reset_index(drop=True), everything
+    order = pc.sort_indices(keys, [(name, "ascending") for name in keys.column_names])
+    return frame.take(order).reset_index(drop=True), everything
 
 
-def roofs_shown(result: Result, parcels: gpd.GeoDataFrame, everything: int) -> gpd.GeoDataFrame:
-    """One row for each roof, in the order of the parcels; only those on ``parcels`` when these are not all of
-    ``everything``."""
-    roofs = result.table("roofs", ["roof_id", "parcel_id", "geometry"])
+def _roofs_shown(roofs: gpd.GeoDataFrame, parcels: gpd.GeoDataFrame, everything: int) -> gpd.GeoDataFrame:
+    """One row for each of the ``roofs``, in the order of the parcels; only those on ``parcels`` when these are not all
+    of ``everything``."""
     if len(parcels) < everything:
         roofs = roofs[roofs["parcel_id"].isin(parcels["parcel_id"])]
     place = pd.Index(parcels["parcel_id"]).get_indexer(pd.Index(roofs["parcel_id"]))
@@ -191,12 +192,7 @@ def roofs_shown(result: Result, parcels: gpd.GeoDataFrame, everything: int) -> g
 def blocks(drawn: Layers, units: str) -> dict[str, bytes]:
     """The data of every layer, by the id of the page's element."""
     sides = drawn.sides
-    of_parcels, of_roofs = both(
-        lambda: _parcels_block(drawn, units),
-        lambda: block(len(drawn.roofs), [outline_section(drawn.roofs.geometry)]),
-        len(drawn.roofs),
-    )
-    made = {"parcels-data": of_parcels, "roofs-data": of_roofs}
+    made = _parcels_and_roofs(drawn, units)
     if sides is not None:
         made["sides-data"] = block(
             len(sides),
@@ -231,19 +227,21 @@ def blocks(drawn: Layers, units: str) -> dict[str, bytes]:
     return made
 
 
-def _parcels_block(drawn: Layers, units: str) -> bytes:
-    parcels, sides = drawn.parcels, drawn.sides
-    return block(
-        len(parcels),
-        [
-            outline_section(parcels.geometry),
+def _parcels_and_roofs(drawn: Layers, units: str) -> dict[str, bytes]:
+    """The two largest blocks: while a second thread measures parcels out, this one writes what is said of them."""
+    parcels, roofs, sides = drawn.parcels, drawn.roofs, drawn.sides
+    with aside(len(parcels)) as thread:
+        outlines = thread.submit(outline_section, parcels.geometry)
+        told = [
             text_section("parcel_id", parcels["parcel_id"]),
             text_section("address", parcels["address"]),
             *(word_section(name, parcels[name]) for name in (*WORDS_OF_PARCELS, *SENTENCES)),
             *([_side_of(parcels, sides)] if sides is not None else []),
             *figure_sections(PARCELS, parcels, (*FIGURES, "rank"), units, FINER, GUIDES),
-        ],
-    )
+        ]
+        of_parcels = thread.submit(lambda: block(len(parcels), [outlines.result(), *told]))
+        of_roofs = block(len(roofs), [outline_section(roofs.geometry)])
+        return {"parcels-data": of_parcels.result(), "roofs-data": of_roofs}
 
 
 def figure_sections(
