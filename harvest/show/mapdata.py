@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from functools import cache
 from typing import Any
 
 import geopandas as gpd
@@ -174,6 +175,7 @@ def _value_text(value: object) -> str:
             return str(value)
 
 
+@cache
 def _crs_name(text: str) -> str:
     """A coordinate reference system in a few words, however long its definition."""
     try:
