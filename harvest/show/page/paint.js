@@ -10,6 +10,7 @@ const OUTLINES_FROM_ZOOM = 15.5;
 const ROOFS_FROM_ZOOM = 17;
 const LEAST_SIDE_PX = 2.2;
 const MARGIN_PX = 3;
+const ROWS_A_PATH = 64; // a path of thousands takes longer to fill than many short ones
 
 const COLOURS = {
   nil: "#ffffff",
@@ -53,11 +54,17 @@ function setUpPainter(town, colouring, layers) {
   }
 
   function paintClass(context, view, number, rows) {
-    context.beginPath();
-    for (const row of rows) trace(context, view, parcels.outlines, row);
+    const edged = view.zoom >= OUTLINES_FROM_ZOOM;
     context.fillStyle = fillOf(number, context);
+    context.beginPath();
+    rows.forEach((row, i) => {
+      trace(context, view, parcels.outlines, row);
+      if (edged || (i + 1) % ROWS_A_PATH > 0) return;
+      context.fill();
+      context.beginPath();
+    });
     context.fill();
-    if (view.zoom < OUTLINES_FROM_ZOOM) return;
+    if (!edged) return;
     context.lineWidth = view.zoom >= ROOFS_FROM_ZOOM ? 1.5 : 0.75;
     if (number === FADED) context.strokeStyle = COLOURS.fadedEdge;
     else context.strokeStyle = number > 0 ? COLOURS.edge : COLOURS.nilEdge;

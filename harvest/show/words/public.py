@@ -41,7 +41,7 @@ PUBLIC_WORDS: dict[str, str] = {
     "shown_empty": "Nothing can be shown: there are too few homes in one place.",
     "legend_heading": "Colours",
     "measure_label": "Colour by",
-    "legend_note": "Each colour holds about as many sums as any other.",
+    "legend_note": "Each colour holds about as many sums as any other, as far as round numbers allow.",
     "legend_one": "Sums are larger where more homes stand together; compare with the number of homes.",
     # Table and pop-up
     "table_heading": "All sums",
