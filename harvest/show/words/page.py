@@ -86,8 +86,8 @@ WORDS: dict[str, str] = {
     "legend_nothing": "0",
     "legend_missing": "no figure",
     "legend_faded": "not among those shown",
-    "legend_note": "The classes are cut at round numbers, so that each holds about as many parcels as any other as far "
-    "as round numbers allow. They stay as they are when fewer parcels are shown.",
+    "legend_note": "Classes begin at round numbers and hold about as many parcels each as these allow. They stay "
+    "as they are when fewer are shown.",
     # Layers
     "layers_heading": "What is drawn",
     "layer_parcels": "Parcels, coloured",
