@@ -47,6 +47,13 @@ def test_fewer_classes_where_values_repeat(values: list[float], breaks: list[flo
     assert quantile_breaks(np.array(values, dtype=float)) == breaks
 
 
+def test_colours_do_not_tell_apart_what_is_alike() -> None:
+    # By hand: fifths begin at 4.5, 4.6, 5.9 and 6.1; 4.6 is 2 % above 4.5, and 6.1 is 3 % above 5.9.
+    assert quantile_breaks(np.repeat([4.0, 4.5, 4.6, 5.9, 6.1], [20, 20, 20, 20, 21])) == [4.5, 5.9]
+    # 6.4 is more than a twentieth above 6.0, and 6.6 less than one above 6.4.
+    assert quantile_breaks(np.repeat([4.0, 6.0, 6.4, 6.6, 7.0], [20, 20, 20, 20, 21])) == [6.0, 6.4, 7.0]
+
+
 def test_missing_figures_move_no_bound() -> None:
     values = np.arange(1001.0)
     assert quantile_breaks(np.append(values, [np.nan, np.inf, np.nan])) == quantile_breaks(values)

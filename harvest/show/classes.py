@@ -10,6 +10,10 @@ from numpy.typing import NDArray
 CLASS_COLOURS = ("#fee838", "#bcae6c", "#7d7c78", "#434e6c", "#00224e")
 """Light is low: five samples of the cividis ramp, told apart by colour-blind readers and in grey."""
 
+LEAST_STEP = 0.05
+"""How far a bound lies above the last, as a part of it: two colours for less would tell apart what is alike. Common
+practice without a source; the figures themselves are in doubt by more."""
+
 MISSING = -1
 """The class of a missing figure."""
 
@@ -18,8 +22,8 @@ def quantile_breaks(values: NDArray[np.float64], classes: int = len(CLASS_COLOUR
     """Bounds [unit of ``values``] between classes that hold about equally many of ``values`` [any shape].
 
     Each bound is rounded to two significant digits and begins the class above it, so n bounds make n + 1
-    classes. Bounds rise strictly and no class is empty: where many values are equal or alike there are
-    fewer classes, down to one (no bound). NaN and infinite values are ignored.
+    classes. Bounds rise by ``LEAST_STEP`` and no class is empty: where many values are equal or alike there
+    are fewer classes, down to one (no bound). NaN and infinite values are ignored.
     """
     known = np.sort(values[np.isfinite(values)], axis=None)
     if not len(known):
@@ -28,7 +32,11 @@ def quantile_breaks(values: NDArray[np.float64], classes: int = len(CLASS_COLOUR
     rounded = np.array([float(f"{one:.1e}") for one in quantiles])
     below = np.searchsorted(known, rounded, side="left")
     distinct, first = np.unique(below, return_index=True)
-    return [float(rounded[i]) for n, i in zip(distinct, first, strict=True) if 0 < n < len(known)]
+    breaks: list[float] = []
+    for count, i in zip(distinct, first, strict=True):
+        if 0 < count < len(known) and (not breaks or rounded[i] >= (1 + LEAST_STEP) * breaks[-1]):
+            breaks.append(float(rounded[i]))
+    return breaks
 
 
 def class_of(values: NDArray[np.float64], breaks: Sequence[float]) -> NDArray[np.int64]:
