@@ -56,7 +56,7 @@ PROGRESS = Table(
         count(
             "unknown_count",
             "Without a figure",
-            "Installations in that month whose litres are not known and not in the sum: no number of barrels, "
+            "Installations in that month whose water is not known and not in the sum: no number of barrels, "
             "or no figure for the parcel.",
             published=True,
         ),
@@ -84,7 +84,7 @@ CHANGES = Table(
             "worth_before_l_yr",
             "float",
             "Worth before",
-            "Litres that a round there was expected to win in the run before.",
+            "Water that a round there was expected to win in the run before.",
             unit="L/yr",
             minimum=0,
             nullable=True,
@@ -93,7 +93,7 @@ CHANGES = Table(
             "worth_l_yr",
             "float",
             "Worth",
-            "Litres that a round there is expected to win.",
+            "Water that a round there is expected to win.",
             unit="L/yr",
             minimum=0,
             nullable=True,
@@ -184,7 +184,7 @@ ANNUAL = Table(
         count(
             "unknown_count",
             "Without a figure",
-            "Installations of that year that are missing from area or litres: no number of barrels in the log, or no "
+            "Installations of that year that are missing from area or water: no number of barrels in the log, or no "
             "figure for the parcel.",
             published=True,
         ),

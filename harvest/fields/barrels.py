@@ -83,7 +83,7 @@ PARCEL_FIELDS = (
     _count(
         "suggested_barrels",
         "Suggested barrels",
-        "Barrels to suggest: one more as long as it adds enough litres a year; 0 where there is no garden.",
+        "Barrels to suggest: one more as long as it adds enough water a year; 0 where there is no garden.",
     ),
     _number(
         "yield_l_yr",

@@ -31,7 +31,7 @@ def _number(name: str, label: str, meaning: str, unit: str, **more: Any) -> Fiel
 WORTH = _number(
     "worth_l_yr",
     "Worth of a visit",
-    "Litres a year that knocking is expected to win: used litres × chance of an answer × chance of joining given an "
+    "Water a year that knocking is expected to win: what is used × chance of an answer × chance of joining given an "
     "answer × share that replaces tap water.",
     "L/yr",
     adds="sum",
@@ -47,7 +47,7 @@ WORTH_A_DOOR = _number(
 WORTH_A_MINUTE = _number(
     "worth_l_min",
     "Worth a minute",
-    "Litres a year that a minute of canvassing there is expected to win, walking included.",
+    "Water a year that a minute of canvassing there is expected to win, walking included.",
     "L/min",
     published=True,
 )

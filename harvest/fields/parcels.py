@@ -111,7 +111,7 @@ PARCELS = Table(
             "site_id",
             "string",
             "Site",
-            "For a unit in stacked parcels: the site row that holds its litres.",
+            "For a unit in stacked parcels: the site row that holds its figures.",
             nullable=True,
         ),
         Field("geometry", "geometry", "Outline", "The parcel's outline in the parcel layer's own CRS."),

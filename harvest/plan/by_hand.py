@@ -1,6 +1,6 @@
 """What a planner would do without this program, held to the same hours and the same pace, for comparison.
 
-Three ways: the longest streets, the streets with the most litres, and the highest doors one by one. Where a rule of
+Three ways: the longest streets, the streets with the most water, and the highest doors one by one. Where a rule of
 thumb leaves something open, it is settled in its favour: going from one street to the next takes no time, and single
 doors are visited nearest first.
 """
@@ -63,7 +63,7 @@ def by_hand(sides: StreetSides, settings: Rounds, doors: Doors) -> list[ByHand]:
     grower = Grower(ground, Walker(ground))
     return [
         _streets(grower, settings, "the longest streets", sides.length_m),
-        _streets(grower, settings, "the streets with the most litres", sides.value.sum(axis=1)),
+        _streets(grower, settings, "the streets with the most water", sides.value.sum(axis=1)),
         _highest(ground, settings, doors),
     ]
 

@@ -38,7 +38,7 @@ def statuses(parcels: pd.DataFrame, imagery_year: int | None) -> pd.DataFrame:
     bare = parcels["roof_count"].eq(0)
     late = bare & parcels["built_year"].gt(imagery_year if imagery_year is not None else np.inf).fillna(False)
     rules: list[tuple[pd.Series, str, str | None]] = [
-        (parcels["is_unit"], UNIT, "Litres stand once, on the row of the site."),
+        (parcels["is_unit"], UNIT, "Its water stands once, on the row of the site."),
         (parcels["exclusion_reason"].notna(), EXCLUDED, None),
         (late, NO_FOOTPRINT, f"Built after the imagery of {imagery_year}; look at the place itself."),
         (bare & parcels["is_common"], COMMON_GROUND, "Roofs here belong to the pads inside it."),

@@ -96,7 +96,7 @@ WORDS: dict[str, str] = {
     "layer_rounds": "Rounds, by number",
     "layer_visits": "Visits",
     "layer_context": "Water, parks and the like",
-    "key_best": "best tenth of street sides ({count}), by litres a minute of canvassing; zoom in for the rank",
+    "key_best": "best tenth of street sides ({count}), by water won a minute of canvassing; zoom in for the rank",
     "note_roofs": "Roofs appear when you zoom in.",
     "note_visits": "So do marks of visits; a parcel still to be visited has none.",
     "visit_to visit": "to visit",

@@ -71,7 +71,7 @@ PUBLIC_WORDS: dict[str, str] = {
     "about_town": "All homes of the town, roughly",
     "about_homes_label": "Homes",
     "about_method": "Method",
-    "method_area": "Roofs are measured from above on maps of buildings. Litres are area × rain × runoff coefficient.",
+    "method_area": "Roofs are measured from above on maps of buildings. Water is area × rain × runoff coefficient.",
     "method_season": "Capturable is what guttered roofs shed from {first} to {last}.",
     "method_used": "Used is what suggested barrels would deliver to gardens by a daily balance. It is far less: a "
     "barrel overflows in most storms.",
