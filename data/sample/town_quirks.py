@@ -151,7 +151,7 @@ def _second_capture(
 def surroundings(plan: Plan, lots: pd.DataFrame) -> tuple[gpd.GeoDataFrame, gpd.GeoDataFrame]:
     """Water (bay and pond) and parks."""
     bend = plan.bend
-    s = np.arange(-1.4 * bend.half_width_m, 1.4 * bend.half_width_m + 1, 20.0)
+    s = np.arange(-2.6 * bend.half_width_m, 2.6 * bend.half_width_m + 1, 20.0)
     shore = bend(np.column_stack([s, -36 - 8 * np.sin(s / 61.0) - 5 * np.sin(s / 23.0 + 1.0)]))
     south = shore[:, 1].min() - 4000.0
     bay = shapely.Polygon([*shore, (shore[-1, 0], south), (shore[0, 0], south)])

@@ -175,8 +175,7 @@ WORDS: dict[str, str] = {
     "sheet_cautions": "Volumes a roof offers or a garden would use, from maps: not a promise, not an engineering "
     "design, not a flood remedy. Roof water is not drinking water. Local code comes first. A low rank never means "
     "ineligible.",
-    "sheet_made": "Figures are rounded. A side's worth is what knocking is expected to win; it orders visits, and "
-    "nothing else.",
+    "sheet_made": "Figures are rounded. A place on this list orders visits, and nothing else.",
     "no_address": "No address (parcel {parcel})",
     "missing": "–",
     "list_homes": "Homes",
