@@ -59,9 +59,10 @@ def eligibility(
         rules.append(("service_area", (~inside).fillna(False), settings.service_area_reason))
     if settings.owner is not None:
         owner = parcels["owner"]
-        consent = _true(parcels, "consent") if settings.consent is not None else False
         unknown["owner"] = owner.isna()
-        let = owner.notna() & ~owner.isin(settings.owner_values) & ~consent
+        let = owner.notna() & ~owner.isin(settings.owner_values)
+        if settings.consent is not None:
+            let &= ~_true(parcels, "consent")
         rules.append(("owner", let, settings.owner_reason))
     if settings.associations == "exclude":
         shared = parcels["is_site"] | parcels["land_use"].isin(settings.association_land_uses)

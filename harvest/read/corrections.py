@@ -183,7 +183,7 @@ def _days(table: OfficeRows, settings: Corrections, today: date) -> tuple[pd.Ser
     texts = table.cells("date")
     none = pd.Series("", index=texts.index, dtype="str")
     if not (texts != "").any():
-        return pd.Series(np.datetime64("NaT"), index=texts.index).astype("datetime64[s]"), none
+        return pd.Series(np.datetime64("NaT", "s"), index=texts.index), none
     days, why = days_of_log(table.file, texts, settings.date_order)
     why = why.mask(days > pd.Timestamp(today), f"the date lies after {today.isoformat()}")
     return days, why.mask(texts == "", "")

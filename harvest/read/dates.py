@@ -138,7 +138,7 @@ def _days(year: pd.Series, month: pd.Series, day: pd.Series) -> Days:
     known = (year.between(1700, 2200) & month.between(1, 12) & (day >= 1)).to_numpy()
     months = ((year - 1970) * 12 + month - 1).where(known, 0).to_numpy("int64").astype("datetime64[M]")
     days = months.astype("datetime64[D]") + (day.where(known, 1).to_numpy("int64") - 1)
-    days[~known | (days.astype("datetime64[M]") != months)] = np.datetime64("NaT")
+    days[~known | (days.astype("datetime64[M]") != months)] = np.datetime64("NaT", "D")
     return np.asarray(days)
 
 
