@@ -85,7 +85,8 @@ def write_workbook(rows: Rows, path: Path) -> None:
         ):
             headings = [TABLE_WORDS[f"{name}_{one}"] for one in columns]
             _write_sheet(workbook, look, TABLE_WORDS[name], headings, [lines])
-    path.write_bytes(packed.getbuffer())
+    with packed.getbuffer() as content:
+        path.write_bytes(content)
 
 
 class _Look:
