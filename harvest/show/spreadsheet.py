@@ -85,8 +85,7 @@ def write_workbook(rows: Rows, path: Path) -> None:
         ):
             headings = [TABLE_WORDS[f"{name}_{one}"] for one in columns]
             _write_sheet(workbook, look, TABLE_WORDS[name], headings, [lines])
-    with packed.getbuffer() as content:
-        path.write_bytes(content)
+    path.write_bytes(packed.getvalue())
 
 
 class _Look:
