@@ -194,10 +194,12 @@ def test_rows_are_put_in_order_as_numpy_does_it(desk: Opened) -> None:
         seen = desk.page.evaluate("keys => [...rowsBy(keys)]", keys.tolist())
         assert seen == np.argsort(keys, kind="stable").tolist()
     worth = np.where(rng.random(400) < 0.2, np.nan, rng.integers(0, 300, 400) / 100)
-    places = np.empty(400, int)
-    places[np.argsort(-np.nan_to_num(worth), kind="stable")] = np.arange(1, 401)
-    seen = desk.page.evaluate("worth => [...placesBy(worth, 2)]", worth.tolist())
-    assert seen == places.tolist()
+    slivers_beside_a_mall = np.array([1.2345e-5, 9.8e7, 1.2346e-5, 1.2344e-5, np.nan, 1.2345e-5])
+    for values, decimals in ((worth, 2), (slivers_beside_a_mall, 9)):
+        places = np.empty(len(values), int)
+        places[np.argsort(-np.nan_to_num(values), kind="stable")] = np.arange(1, len(values) + 1)
+        seen = desk.page.evaluate("([values, n]) => [...placesBy(values, n)]", [values.tolist(), decimals])
+        assert seen == places.tolist()
 
 
 def test_bytes_are_the_same_in_browsers_without_a_function_of_their_own_for_them(desk: Opened) -> None:

@@ -126,16 +126,13 @@ function runningSum(counts) {
 /** The place of each row when rows are sorted by `values` of so many decimals, the greatest first; missing are 0. */
 function placesBy(values, decimals) {
   const scale = 10 ** decimals;
-  const whole = new Float64Array(values.length);
-  let most = 0;
-  for (let row = 0; row < whole.length; row++) {
-    whole[row] = Math.round((values[row] || 0) * scale);
-    if (whole[row] > most) most = whole[row];
-  }
-  for (let row = 0; row < whole.length; row++) whole[row] = most - whole[row];
-  const rows = rowsBy(whole);
-  const places = new Uint32Array(rows.length);
-  for (let i = 0; i < rows.length; i++) places[rows[i]] = i + 1;
+  const last = values.length - 1;
+  const backwards = new Float64Array(values.length); // so that rows of one value end up in their own order
+  for (let row = 0; row <= last; row++) backwards[last - row] = Math.round((values[row] || 0) * scale);
+  const places = new Uint32Array(values.length);
+  rowsBy(backwards).forEach((at, i) => {
+    places[last - at] = values.length - i;
+  });
   return places;
 }
 
